@@ -1,4 +1,4 @@
-"""Who asks the API: the cast, over HTTP, by session or by token."""
+"""Users and clients of the API in tests, by session or by token."""
 
 from __future__ import annotations
 

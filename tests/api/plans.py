@@ -2,7 +2,7 @@
 
 PostgreSQL itself parses the statement: its plan names every condition. A table is bound where an index leads
 to its rows by a key that equals something given, or a key of a table that is bound. Read in the order of an
-index, as far as a page goes, a table need not be. Whatever else is read grows with the fleet.
+index, as far as a page goes, a table need not be. Everything else that is read grows with the fleet.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from django.db import connection
 
 AVOIDED: Final = ("seqscan", "sort", "bitmapscan", "hashjoin", "mergejoin", "hashagg", "material", "memoize")
 """What a plan has in no condition, or what reads all of a table where a page is wanted."""
-OF_NO_FLEET: Final = frozenset({"device_model", "cable_type", "factor", "token_customer"})
+OF_NO_FLEET: Final = frozenset({"device_model", "cable_type", "factor", "instrument", "token_customer"})
 """What all customers share, and who asks, does not grow with the fleet."""
 NO_KEYS: Final = frozenset({"model_id", "cable_type_id", "state", "kind", "lane", "row", "side", "step"})
 """Columns that many rows have in common, though an index begins with them."""
@@ -37,7 +37,7 @@ class _Read:
     tables: dict[str, str] = field(default_factory=dict)
     by_page: set[str] = field(default_factory=set)
     equal: list[tuple[Column, Column | None]] = field(default_factory=list)
-    """The other is None where it is no column of a table: a value, a parameter, a list."""
+    """The other is None where it is not a column of a table: a value, a parameter, a list."""
 
     def bound(self) -> set[str]:
         """The aliases that are read by page, and to which an index leads, one from another."""

@@ -1,4 +1,4 @@
-"""What is sent to the database."""
+"""Records the statements that are sent to the database."""
 
 from __future__ import annotations
 

@@ -13,6 +13,7 @@ from django.test import Client
 
 from api.conventions.filters import filter_names
 from api.events.subscriptions import subscription_add
+from api.pages.urls import PAGES
 from api.v1.routes import RESOURCES
 from fixtures.fleets.writer import write_fleet
 from sites.access.scope import EVERYTHING
@@ -21,12 +22,13 @@ from sites.models import Customer, Site, User
 from tests import factories
 from tests.api import get_addresses
 from tests.api.conftest import Caller
-from tests.api.get_addresses import ROOT, Addresses, UnknownError
+from tests.api.get_addresses import OF_PEOPLE, ROOT, Addresses, UnknownError
 from tests.api.operations_served import Served
 from tests.api.permission_table import TABLE
 from tests.api.plans import unbound
 from tests.api.statements import statements
 from tests.bench.asking import furnish
+from tests.page_addresses import Shown
 from zones.recheck.batch import check
 
 SITES: Final = 20
@@ -60,8 +62,23 @@ def test_no_answer_reads_through_what_grows_with_the_fleet(with_token: Caller) -
                 looked_at.add(alike)
                 if tables := unbound(statement):
                     found.setdefault(str(address), []).extend(tables)
-    assert routes == {route for method, route in TABLE if method == "GET"}
+    assert routes == {route for method, route in TABLE if method == "GET"} - OF_PEOPLE
     assert not found, "\n".join(f"{address}: {', '.join(tables)}" for address, tables in found.items())
+
+
+def test_no_page_reads_through_what_grows_with_the_fleet(logged_in: Caller, shown: Shown) -> None:
+    everybody = logged_in(factories.make_user(User.Role.MANAGER, all_customers=True))
+    of_pages: dict[str, str] = {}
+    for row in PAGES:
+        address = shown.address(row)
+        with statements() as sent:
+            answer = everybody.get(address, follow=True)
+        assert answer.status_code == 200, row.name
+        assert sent, row.name
+        # Which row it asks for makes no other plan
+        of_pages |= {re.sub(r"\d+", "0", statement): f"{row.name}: {statement}" for statement in sent}
+    found = {said: tables for said in of_pages.values() if (tables := unbound(said.partition(": ")[2]))}
+    assert not found
 
 
 def test_a_route_of_which_nothing_is_known_is_not_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -120,7 +137,7 @@ def test_the_plan_shows_what_leads_to_the_rows(db: None, statement: str, tables:
         ("findings?opened_from=2026-11-20T00:00:00Z&code=supply_current", "-opened_at"),
         ("findings?order=-opened_at&state=cleared", "-opened_at"),
         ("cases?opened_from=2026-11-20T00:00:00Z&cleared=any", "-opened_at"),
-        ("readings?taken_from=2026-11-20&kind=run_current", "-taken_on"),
+        ("tests?taken_from=2026-11-20&kind=run_current", "-taken_on"),
         ("endpoints?warranty_before=2027-01-01", "warranty_end"),
         ("supplies?battery_before=2022-01-01", "battery"),
         ("zones?life_safety=unknown", "id"),

@@ -56,10 +56,11 @@ def refused(answer: Any, pointer: str, right: str) -> None:
     assert len(answer.content) < 10_000
 
 
-def days_of_queries() -> Iterator[tuple[str, str]]:
+def days_of_queries(kind: str = "date") -> Iterator[tuple[str, str]]:
+    """The parameters of queries that are days, or times (`date-time`), for every GET."""
     for path, methods in description()["paths"].items():
         for one in methods.get("get", {}).get("parameters", []):
-            if one["in"] == "query" and one["schema"].get("format") == "date":
+            if one["in"] == "query" and one["schema"].get("format") == kind:
                 yield path.replace("{id}", "1"), one["name"]
 
 
@@ -73,6 +74,26 @@ def test_every_day_of_a_query_is_in_the_range(client: Client, settings: Any, day
     assert len(asked) > 30
     for path, name in asked:
         refused(client.get(path, {name: day}), name, f"Expected {RIGHT}")
+
+
+@pytest.mark.parametrize(
+    "time", ["0001-01-01T00:00:00Z", "1969-12-31T23:59:59Z", "9999-12-31T23:59:59-12:00"]
+)
+def test_every_time_of_a_query_is_in_the_range(client: Client, settings: Any, time: str) -> None:
+    settings.REQUESTS_PER_MINUTE = 10**9
+    asked = list(days_of_queries("date-time"))
+    assert len(asked) > 8
+    for path, name in asked:
+        refused(client.get(path, {name: time}), name, "14:05:00Z, from 1970 to 2200")
+
+
+@pytest.mark.parametrize("time", ["1970-01-01T00:00:00+14:00", "2200-12-31T23:59:59-12:00"])
+def test_times_at_the_ends_of_the_range_are_answered(closet: Closet, with_token: Caller, time: str) -> None:
+    """In UTC one is a day before the first, the other a day after the last."""
+    client = with_token(factories.make_user(User.Role.MANAGER, customers=[closet.site.customer]))
+    for path, name in days_of_queries("date-time"):
+        answer = client.get(path, {name: time})
+        assert answer.status_code == 200, (path, name, answer.content)
 
 
 @pytest.mark.parametrize("day", [FIRST_DAY, LAST_DAY])
@@ -126,7 +147,7 @@ def test_every_day_of_a_body_is_in_the_range(hall: Hall, client: Client, day: st
 
 @OUTSIDE
 def test_every_day_of_a_file_is_in_the_range(db: None, day: str) -> None:
-    for name, column in (("changes", "day"), ("coverages", "covered_from"), ("readings", "taken_on")):
+    for name, column in (("changes", "day"), ("coverages", "covered_from"), ("tests", "taken_on")):
         folder = pier()
         folder[name][0][column] = day
         with pytest.raises(ChangeRefused) as caught:
@@ -157,6 +178,18 @@ def test_a_recheck_as_of_the_ends_of_the_range(hall: Hall, day: dt.date) -> None
 
 
 # --- numbers ------------------------------------------------------------------------------------------------
+
+
+def test_a_whole_number_may_be_written_with_a_point(hall: Hall, client: Client) -> None:
+    """JSON Schema 2020-12, validation, section 6.1.1: integer is any number with a zero fractional part."""
+    block = {"closet_id": hall.closet.pk, "kind": "66_split", "change": WHY}
+    for number, rows in (("20.0", 20), ("2e1", 20), ("20.5", None)):
+        written = json.dumps({**block, "name": number, "row_count": "ROWS"}).replace('"ROWS"', number)
+        answer = sent(client, "blocks", written)
+        if rows is None:
+            refused(answer, "/row_count", "a whole number from 1 to 400")
+        else:
+            assert (answer.status_code, answer.json()["row_count"]) == (201, rows), answer.content
 
 
 @pytest.mark.parametrize("digits", [DIGITS, f"-{DIGITS}", "1e308", "9" * 4300])

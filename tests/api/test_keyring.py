@@ -82,8 +82,10 @@ def test_a_key_is_made_for_its_owner_alone(folder_and_reader: tuple[Path, int, R
         ("reader", 0o600, None),
         ("reader", 0o644, None),
         ("root", 0o444, None),
-        ("reader", 0o602, "can be written by everybody: chmod o-w it."),
-        ("root", 0o666, "can be written by everybody: chmod o-w it."),
+        ("root", 0o440, None),
+        ("reader", 0o602, "can be written by others than its owner: chmod go-w it."),
+        ("reader", 0o660, "can be written by others than its owner: chmod go-w it."),
+        ("root", 0o464, "can be written by others than its owner: chmod go-w it."),
         ("another", 0o644, f"belongs to the user {ANOTHER}. It must belong to the user"),
     ],
 )
@@ -121,12 +123,12 @@ def test_a_secret_comes_from_a_file(variable: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "mode", "beside", "said"),
     [
-        (FIELD_KEY, 0o646, {}, "ZONEBOOK_FIELD_KEYS_FILE: {file} can be written by everybody"),
+        (FIELD_KEY, 0o646, {}, "ZONEBOOK_FIELD_KEYS_FILE: {file} can be written by others than its owner"),
         (FIELD_KEY, 0o600, {"ZONEBOOK_FIELD_KEYS": FIELD_KEY}, "ZONEBOOK_FIELD_KEYS_FILE are both set"),
         ("\n", 0o600, {}, "ZONEBOOK_FIELD_KEYS_FILE: {file} is empty"),
         (None, 0o600, {}, "No such file or directory: '{file}'"),
     ],
-    ids=["everybody may write it", "set beside it", "empty", "not there"],  # the key is another each time
+    ids=["others may write it", "set beside it", "empty", "not there"],  # the key is another each time
 )
 def test_what_is_wrong_with_a_file_is_named(
     content: str | None, mode: int, beside: dict[str, str], said: str, tmp_path: Path

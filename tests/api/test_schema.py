@@ -17,6 +17,7 @@ from sites.models import User
 from tests.api.conftest import Caller
 from tests.api.permission_table import TABLE
 from tests.api.test_outsider import secret_plant  # noqa: F401 - a fixture
+from zones.findings.event_kinds import EventKind
 
 
 @pytest.fixture
@@ -69,12 +70,12 @@ def test_every_operation_tells_its_problems_headers_and_ability(schema: dict[str
         answers = operation["responses"]
         assert {"400", "500", "503"} <= set(answers), where
         if needed == "public":
-            assert "security" not in operation, where
+            assert operation["security"] == [], where
             continue
         assert operation["x-ability"] == str(needed), where
         assert {"401", "403", "429"} <= set(answers), where
         assert ("404" in answers) is ("{" in path), where
-        of_people = needed == Ability.REVEAL_SECRETS
+        of_people = needed in (Ability.REVEAL_SECRETS, Ability.CALENDARS)
         schemes: list[Any] = [{"session": []}] if of_people else [{"bearer": []}, {"session": []}]
         assert operation["security"] == schemes, where
         good = next(answer for status, answer in answers.items() if status < "300")
@@ -84,6 +85,34 @@ def test_every_operation_tells_its_problems_headers_and_ability(schema: dict[str
             assert any(p["name"] == "If-Match" and p["required"] for p in operation["parameters"]), where
         if "requestBody" in operation:
             assert {"409", "415", "422"} <= set(answers), where
+
+
+def test_every_operation_says_in_a_line_what_it_does(schema: dict[str, Any]) -> None:
+    for path, operations in schema["paths"].items():
+        for method, operation in operations.items():
+            summary = operation["summary"]
+            assert 4 <= len(summary) <= 180, f"{method} {path}"
+            assert summary[0].isupper(), f"{method} {path}"
+            assert not summary.endswith("."), f"{method} {path}"
+
+
+def test_no_two_operations_share_an_id(schema: dict[str, Any]) -> None:
+    ids = [one["operationId"] for operations in schema["paths"].values() for one in operations.values()]
+    assert len(ids) == len(set(ids))
+
+
+def test_the_webhooks_are_the_kinds_of_events_with_their_headers(schema: dict[str, Any]) -> None:
+    assert set(schema["webhooks"]) == set(EventKind)
+    for kind, webhook in schema["webhooks"].items():
+        # https://www.standardwebhooks.com, specification 1.0.0, "Webhook headers"
+        headers = [one["name"] for one in webhook["post"]["parameters"]]
+        assert headers == ["webhook-id", "webhook-timestamp", "webhook-signature"]
+        content = webhook["post"]["requestBody"]["content"]["application/cloudevents+json"]
+        name = content["schema"]["$ref"].rpartition("/")[2]
+        component = schema["components"]["schemas"][name]
+        assert component["properties"]["type"] == {"const": kind}
+        # https://cloudevents.io, specification 1.0, "Required Attributes"
+        assert {"id", "source", "specversion", "type"} <= set(component["required"])
 
 
 def test_a_list_is_described_with_its_envelope_and_parameters(schema: dict[str, Any]) -> None:

@@ -65,7 +65,7 @@ def read(expression: str, data_dir: Path, **variables: str) -> subprocess.Comple
         ({"ZONEBOOK_PUSH_PORTS": "65536"}, "from 1 to 65535 with commas between them, such as 443,8443"),
         (
             {"ZONEBOOK_PUSH_NETWORKS": "10.20.0.1/16"},
-            "10.20.0.1/16 is no network (10.20.0.1/16 has host bits set)",
+            "10.20.0.1/16 is not a network (10.20.0.1/16 has host bits set)",
         ),
         ({"ZONEBOOK_STATEMENT_TIMEOUT_S": "99999999"}, "such as 10, from 0 to 9999999"),
     ],
@@ -81,6 +81,10 @@ def test_production_starts_with_what_it_needs(tmp_path: Path) -> None:
     answer = read("(settings.SERVICE_ROLE, settings.SESSION_COOKIE_SECURE)", tmp_path, **PRODUCTION)
     assert answer.stdout.strip() == "('service', True)", answer.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_frozen_sweeper_loses_its_claims_within_a_minute(tmp_path: Path) -> None:
+    assert 0 < int(read("settings.CLAIM_TIMEOUT_S", tmp_path).stdout) < 60
 
 
 def test_a_key_may_begin_with_a_dollar(tmp_path: Path) -> None:

@@ -7,8 +7,11 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
+from urllib.parse import quote, urlencode
 
 import pytest
+from django.db import connection
 
 from tests.api.test_settings import PRODUCTION, ROOT, read
 from tests.resilience.conftest import Processes, processes
@@ -49,6 +52,26 @@ def test_a_bad_setting_is_one_line(
     (line,) = ended.stderr.splitlines()
     assert f": error: {said}" in line
     assert (ended.returncode, ended.stdout) == (1, "")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "words", [(*SERVER, "--workers", "1"), ("manage.py", "sweep")], ids=lambda words: str(words[0])
+)
+def test_production_refuses_the_role_that_owns_the_tables(words: tuple[str, ...], tmp_path: Path) -> None:
+    ended = start(words, tmp_path, **PRODUCTION | {"DATABASE_URL": owner_url()})
+    (line,) = [line for line in ended.stderr.splitlines() if "DATABASE_OWNER_URL" in line]
+    assert "owns tables, and can switch off their triggers" in line
+    assert ended.returncode != 0
+    assert "Traceback" not in ended.stdout + ended.stderr
+
+
+def owner_url() -> str:
+    """The address of the test's database for the role that owns its tables, over a socket or a port."""
+    said: dict[str, Any] = {"password": "", **connection.get_connection_params()}
+    user, password = (quote(str(said[name]), safe="") for name in ("user", "password"))
+    where = urlencode({"host": said["host"], "port": said["port"]})
+    return f"postgres://{user}:{password}@/{said['dbname']}?{where}"
 
 
 def test_a_server_without_our_configuration_says_it_too_and_starts_no_other_worker(tmp_path: Path) -> None:

@@ -12,13 +12,13 @@ from playwright.sync_api import BrowserContext, Locator, Page, expect
 from pypdf import PdfReader
 
 from api.pages.closets.door_keys import key_of
-from sites.models import Contact, Secret, SecretReveal, User
+from sites.models import Contact, EndpointFacts, Secret, SecretReveal, User
 from sites.services.closets import closet_alter, contact_add
 from sites.services.secrets import secret_add
 from tests import factories
 from tests.page_addresses import Shown
 from tests.pages.test_every_page import held_in_every_look
-from zones.models import Finding
+from zones.models import Finding, Test
 from zones.services.landings import PairUse, landing_add
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -56,7 +56,7 @@ def place(shown: Shown, manager: User) -> Shown:
 
 
 def opened(page: Page, name: str) -> None:
-    """That the page of the thing is there."""
+    """Expect the page of the thing."""
     expect(page.get_by_role("heading", level=1)).to_contain_text(name)
 
 
@@ -166,13 +166,52 @@ def test_a_technician_comes_from_the_label_at_the_door_to_the_rows(
     technician.save(update_fields=["password"])
     page = window(width=360).new_page()
     page.goto(reverse("door", kwargs={"key": key_of(place.hall.closet.pk)}))
-    page.get_by_label("Log-in name").fill(technician.username)
+    page.get_by_label("Username").fill(technician.username)
     page.get_by_label("Password").fill("three-quiet-horns")
     page.get_by_role("button", name="Log in").click()
     opened(page, "Signal cupboard")
     page.locator(f"a[href^='/blocks/{place.hall.block.pk}']").first.click()
     opened(page, place.hall.block.name)
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_a_technician_proves_a_run_and_puts_its_device_into_service(
+    place: Shown, technician: User, window: Window
+) -> None:
+    """On a phone, one reading a screen; what a reading should be is shown after it is in."""
+    run = place.hall.run
+    page = window(technician, width=360).new_page()
+    page.goto(f"/runs/{run.pk}")
+    page.get_by_role("link", name="Take the tests").click()
+    for title in ("Continuity", "Shorts", "Polarity", "Tone trace"):
+        opened(page, title)
+        page.get_by_role("button", name="Passed").click()
+    for value, word in (("0.84", "As expected"), ("9.99", "Outside")):
+        opened(page, "Run current at the block")
+        expect(page.locator("main")).not_to_contain_text("xpected")
+        held_in_every_look(page)
+        page.get_by_label("Reading in A").fill(value)
+        page.get_by_role("button", name="Store").click()
+        expect(page.locator("main")).to_contain_text(word)
+        if word == "Outside":
+            held_in_every_look(page)
+            page.get_by_role("link", name="Read again").click()
+            page.get_by_label("Reading in A").fill("1.7")
+            page.get_by_role("button", name="Store").click()
+            expect(page.locator("main")).to_contain_text("As expected")
+        page.get_by_role("link", name="Go on").click()
+    opened(page, "DC voltage at a point")
+    page.get_by_role("link", name="Leave this one out").click()
+    opened(page, "Listening")
+    page.get_by_role("button", name="Passed").click()
+    expect(page.locator("main")).to_contain_text("all four tests passed")
+    page.get_by_label("Why").fill("proven today")
+    page.get_by_role("button", name="Put into service").click()
+    expect(page.get_by_role("button", name="Put into service")).to_have_count(0)
+    facts = EndpointFacts.objects.filter(endpoint=place.hall.gateway).order_by("step").last()
+    assert facts is not None
+    assert facts.service == EndpointFacts.Service.IN_SERVICE
+    assert Test.objects.filter(run=run, superseded_by=None).count() == 7
 
 
 def test_a_reader_sees_the_own_customer_and_nothing_else(place: Shown, reader: User, window: Window) -> None:
@@ -217,7 +256,7 @@ def test_a_session_that_ends_in_the_middle_of_a_form_loses_nothing(
     form.get_by_role("button", name="Defer").click()
     expect(page.get_by_text("What you typed is kept")).to_be_visible()
     held_in_every_look(page)
-    page.get_by_label("Log-in name").fill(manager.username)
+    page.get_by_label("Username").fill(manager.username)
     page.get_by_label("Password").fill("three-quiet-horns")
     page.get_by_role("button", name="Log in").click()
     expect(page.get_by_text("Nothing is sent yet")).to_be_visible()

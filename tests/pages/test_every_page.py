@@ -83,7 +83,7 @@ def test_from_the_link_over_log_in_and_search_to_the_site_by_keyboard(
     manager.save(update_fields=["password"])
     page = window().new_page()
     page.goto(f"/search?q={site.name}")
-    expect(page.get_by_label("Log-in name")).to_be_focused()
+    expect(page.get_by_label("Username")).to_be_focused()
     page.keyboard.type(manager.username)
     page.keyboard.press("Tab")
     page.keyboard.type("three-quiet-horns")

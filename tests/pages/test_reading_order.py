@@ -1,4 +1,4 @@
-"""Without a mouse, or without eyes: headings, landmarks and focus come in order on every page."""
+"""Use without a mouse or with a screen reader: headings, landmarks and focus come in order on every page."""
 
 from __future__ import annotations
 

@@ -19,7 +19,7 @@ from sites.changes.constraints import facts
 from sites.changes.operations import Operation, operations
 from sites.fields import Fact
 from sites.models import Contact, DeviceModel, Endpoint, EndpointFacts, Site
-from zones.models import PointFacts, Reading, Zone
+from zones.models import PointFacts, Test, Zone
 
 FACTS = sorted(facts().items())
 NAMES = [name for name, _ in FACTS]
@@ -70,7 +70,7 @@ def listed(field: Any) -> list[Any]:
     return [*lengths, *([item] for item in items)]
 
 
-# Of each kind of field: values at its bounds, just inside them, and far outside. The first kind that fits
+# For each kind of field: values at its bounds, just inside them, and far outside. The first kind that fits
 SAMPLES: list[tuple[type[Fact], Callable[[Any], list[Any]]]] = [
     (fields.QuantityField, numbers),
     (fields.WholeField, numbers),
@@ -186,7 +186,7 @@ def test_every_column_of_the_record_is_a_fact(model: type[models.Model]) -> None
         and not (field.primary_key or not field.editable)
     ]
     # A reading holds the step of its day; the service works it out
-    assert plain == (["step"] if model is Reading else [])
+    assert plain == (["step"] if model is Test else [])
 
 
 @pytest.mark.parametrize("each", operations(), ids=lambda each: each.name)
@@ -248,3 +248,9 @@ def test_a_value_that_does_not_fit_says_what_was_expected(field: Fact, value: An
     with pytest.raises(ValidationError) as caught:
         field.parse(value)
     assert caught.value.messages == [f"expected {field.expected}"]
+
+
+@pytest.mark.parametrize(("name", "called"), [("line_voltages_v", "line voltages"), ("taps_w", "taps")])
+def test_a_list_is_called_without_the_unit_of_what_it_holds(name: str, called: str) -> None:
+    (field,) = (one for one in DeviceModel._meta.concrete_fields if one.name == name)
+    assert field.verbose_name == called

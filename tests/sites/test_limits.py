@@ -30,6 +30,7 @@ OF_THE_SERVICE = {
     ("finding", "clearing"),
     ("kept_answer", "headers"),
     ("kept_answer", "customer_ids"),
+    ("person_removal", "rows_changed"),
 }
 
 
@@ -100,11 +101,19 @@ def unlimited(schema: Any, path: str = "") -> list[str]:
     found = [one for name, inner in schema.items() for one in unlimited(inner, f"{path}/{name}")]
     kinds = schema.get("type", ())
     kinds = [kinds] if isinstance(kinds, str) else kinds
-    if "string" in kinds and not {"maxLength", "enum", "const", "format"} & set(schema):
+    # A day or a time is of so many characters; of any other format there is no limit to a text
+    is_short = {"maxLength", "enum", "const"} & set(schema) or schema.get("format") in ("date", "date-time")
+    if "string" in kinds and not is_short:
         found.append(path)
     if "array" in kinds and "maxItems" not in schema:
         found.append(path)
     return found
+
+
+def test_a_format_alone_is_no_limit() -> None:
+    formats = ["date", "date-time", "uri", "email"]
+    schema = {name: {"type": "string", "format": name} for name in formats}
+    assert unlimited(schema) == ["/uri", "/email"]
 
 
 @pytest.mark.parametrize("each", operations(), ids=lambda each: each.name)

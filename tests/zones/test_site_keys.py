@@ -13,12 +13,13 @@ from sites.services.endpoints import endpoint_move
 from tests import factories
 from tests.factories import change
 from tests.sites.changes.rows import accepted, refused, say, sql
-from zones.models import Reading
+from zones.models import Test
 from zones.services.landings import PairUse, clip_pull, landing_add
 from zones.services.paging_sets import paging_set_add
 from zones.services.points import point_append
-from zones.services.readings import reading_record
 from zones.services.runs import run_alter
+from zones.services.tests import record_test
+from zones.services.visits import visit_record
 from zones.services.zones import zone_endpoint_add
 
 pytestmark = pytest.mark.django_db
@@ -53,10 +54,11 @@ def full_site(*, size: int, first_order: int) -> Site:
     clip_pull(change(site), block=block, rows=[1])
     zone_endpoint_add(change(site), zone=zone, endpoint=gateway)
     paging_set_add(change(site), name="all", zones=[zone])
-    reading_record(
+    visit_record(change(site), closet=closet, visited_on=factories.BUILT_ON, technician="T. Brack")
+    record_test(
         change(site),
-        kind=Reading.Kind.END_VOLTAGE,
-        state=Reading.State.IDLE,
+        kind=Test.Kind.END_VOLTAGE,
+        state=Test.State.IDLE,
         value=22.0,
         taken_on=factories.BUILT_ON,
         point=points[0],
@@ -74,7 +76,7 @@ def keys() -> list[tuple[str, str, list[str], str, list[str]]]:
                          JOIN pg_attribute ON attrelid = conrelid AND attnum = n ORDER BY o),
                    ARRAY(SELECT attname::text FROM unnest(confkey) WITH ORDINALITY AS k (n, o)
                          JOIN pg_attribute ON attrelid = confrelid AND attnum = n ORDER BY o)
-            FROM pg_constraint WHERE contype = 'f' AND conname ~ '_of_its_(site|run)$' ORDER BY conname
+            FROM pg_constraint WHERE contype = 'f' AND conname ~ '_of_its_(site|run|day)$' ORDER BY conname
             """
         )
         return [(name, table, own, target, theirs) for name, table, target, own, theirs in cursor.fetchall()]
@@ -101,7 +103,7 @@ def test_each_key_refuses_the_row_of_another_site() -> None:
             other.pk,
         )
         assert foreign, f"the site has no {target}"
-        # Whatever else the row refers to stays: only this reference leads to the other site
+        # All other references of the row stay: only this reference leads to the other site
         columns = [column for column in own[1:] if column not in ("run_id", "rank")] or own[1:]
         values: dict[str, Any] = dict(zip(own[1:], foreign[0], strict=True))
         setting = ", ".join(f"{column} = %s" for column in columns)
@@ -109,7 +111,7 @@ def test_each_key_refuses_the_row_of_another_site() -> None:
             f"SELECT ctid FROM {table} WHERE site_id = %s ORDER BY {columns[0]} IS NULL, ctid DESC LIMIT 1"
         )
         if table == "reading":
-            _insert_reading(name, columns, values, site)
+            _insert_test(name, columns, values, site)
         elif table == "paging_set_zone":
             _insert_member(name, values, site)
         else:
@@ -124,26 +126,25 @@ def test_each_key_refuses_the_row_of_another_site() -> None:
     assert len(tried) > 35
 
 
-def _insert_reading(name: str, columns: list[str], values: dict[str, Any], site: Site) -> None:
-    """Readings are never rewritten, so a new one refers to the other site."""
+def _insert_test(name: str, columns: list[str], values: dict[str, Any], site: Site) -> None:
+    """Tests are never rewritten, so a new one refers to the other site."""
     row = sql("SELECT run_id, point_id FROM reading WHERE site_id = %s", site.pk)[0]
     given = {
-        "kind": "end_voltage",
-        "run_id": row[0],
-        "point_id": row[1],
-        "switch_id": None,
-        "supersedes_id": None,
-    }
+        "kind": "end_voltage", "state": "idle", "value": 1, "passed": None, "taken_on": "2025-01-01",
+        "run_id": row[0], "point_id": row[1],
+    }  # fmt: skip
     given |= {column: values[column] for column in columns}
     if "switch_id" in columns:
         given |= {"kind": "poe_power", "run_id": None, "point_id": None}
+    if "zone_id" in columns:
+        given |= {"kind": "listening", "state": "paging", "value": None, "passed": True}
+        given |= {"run_id": None, "point_id": None}
     if "run_id" in columns and "point_id" not in columns:
         given |= {"kind": "run_current", "point_id": None}
     with refused(name):
         sql(
-            f"INSERT INTO reading (site_id, state, value, taken_on, step, technician, instrument, note, "
-            f"{', '.join(given)}) VALUES (%s, 'idle', 1, '2025-01-01', 1, '', '', '', "
-            f"{', '.join(['%s'] * len(given))})",
+            f"INSERT INTO reading (site_id, step, technician, instrument, note, {', '.join(given)}) "
+            f"VALUES (%s, 1, '', '', '', {', '.join(['%s'] * len(given))})",
             site.pk,
             *given.values(),
         )

@@ -10,7 +10,7 @@ import pytest
 from tests.zones.recording import DAY, SiteRecord
 from zones.electrical.subjects import SubjectKind
 from zones.limits.limit import Detail
-from zones.models import Reading, ZoneSubject
+from zones.models import Test, ZoneSubject
 from zones.subjects import SUBJECTS, Names, in_closet
 
 pytestmark = pytest.mark.django_db
@@ -55,7 +55,7 @@ def test_every_kind_of_detail_has_a_name() -> None:
         plain = record.point(run, "P1", 1.0)
         moved = record.point(run, "P2", 2.0, parent=plain, place="over the ramp")
         reading = record.make(
-            Reading, kind="run_current", state="idle", run=run, value=0.2, taken_on=DAY, step=1
+            Test, kind="run_current", state="idle", run=run, value=0.2, taken_on=DAY, step=1
         )
     with record.change(DAY + dt.timedelta(days=1)):
         record.point_facts(moved, parent=plain, place="gangway")

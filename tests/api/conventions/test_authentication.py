@@ -59,7 +59,7 @@ def test_a_token_with_a_typing_error_is_told_from_one_that_was_never_made(
     other = "b" if secret[10] == "a" else "a"
     assert said_of(secret) == "This token was never made, was revoked, or has expired."
     assert said_of(secret[:10] + other + secret[11:]).startswith("This token has a typing error")
-    assert said_of(secret[:-1]).startswith("This is no whole token")
+    assert said_of(secret[:-1]).startswith("This is not a whole token")
 
 
 def test_a_bad_token_is_not_overlooked_for_a_good_session(logged_in: Caller, reader: User) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from threading import Event
 from typing import Any
@@ -16,7 +16,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from api.conventions.schema import description
-from api.operations import retention
+from api.monitoring import retention
 from sites.models import Closet, Contact, Customer, Grant, KeptAnswer, Site, User
 from sites.models.access import Token
 from sites.models.changes import ChangeSet
@@ -196,6 +196,47 @@ def test_a_secret_is_not_given_twice(manager: User, logged_in: Caller) -> None:
     assert Token.objects.count() == 1
     assert secret.encode() not in bytes(KeptAnswer.objects.get().body)
     assert "null where" in str(description()["components"]["schemas"]["TokenMade"]["properties"]["secret"])
+
+
+def test_no_secret_of_a_subscription_is_given_twice(manager: User, with_token: Caller) -> None:
+    client = with_token(manager, ["subscriptions:write"])
+    body = {"name": "desk", "url": "https://desk.example.com/hooks"}
+    subscribed = [send(client, "POST", "subscriptions", body, "k-1") for _ in range(2)]
+    rotate = f"subscriptions/{subscribed[0].json()['id']}/rotate-secret"
+    rotated = [send(client, "POST", rotate, {}, "k-2") for _ in range(2)]
+    secrets = {answers[0].json()["secret"] for answers in (subscribed, rotated)}
+    assert len(secrets) == 2
+    for first, again in (subscribed, rotated):
+        assert again.status_code == first.status_code
+        assert again.json() == {**first.json(), "secret": None}
+        assert (again["Idempotency-Replayed"], again["Idempotency-Withheld"]) == ("true", "secret")
+    kept = [bytes(row.body) for row in KeptAnswer.objects.all()]
+    assert len(kept) == 2
+    assert not [secret for secret in secrets for body in kept if secret.encode() in body]
+
+
+def test_every_answer_with_a_secret_is_shown_once() -> None:
+    """What a POST answers and no GET has `Idempotency-Withheld`, which `shown_once` adds. The code or the
+    address of a customer or a site is not a secret: a GET answers it too. That of a calendar is its key."""
+    read = {name for _, name, _ in answered("get")}
+    schemas = description()["components"]["schemas"]
+    found, withheld = set(), set()
+    for path, name, headers in answered("post"):
+        shown = set(schemas.get(name, {}).get("properties", {}))
+        if name not in read and {"secret", "code", "address"} & shown:
+            found.add(path)
+        if "Idempotency-Withheld" in headers:
+            withheld.add(path)
+    assert found == withheld
+    assert len(found) == 5
+
+
+def answered(method: str) -> Iterator[tuple[str, str, Mapping[str, Any]]]:
+    """Path, name of the schema, and headers of each successful answer."""
+    for path, methods in description()["paths"].items():
+        for status, answer in methods.get(method, {}).get("responses", {}).items():
+            for kind in answer.get("content", {}).values() if status.startswith("2") else ():
+                yield path, kind["schema"].get("$ref", "").rpartition("/")[2], answer.get("headers", {})
 
 
 def test_who_no_longer_sees_it_is_not_given_it(

@@ -1,4 +1,4 @@
-"""Errors: each is a problem (RFC 9457), wherever it is raised, and says where and what would be right."""
+"""Errors: each is a problem (RFC 9457), raised anywhere, and says where and what would be right."""
 
 from __future__ import annotations
 
@@ -245,7 +245,7 @@ def test_a_lists_own_error_is_about_the_list() -> None:
 
 
 def _ended_idle() -> InternalError:
-    """As Django wraps what the server says of a transaction that it ended."""
+    """The error as Django wraps it when the server ended the transaction."""
     error = InternalError("terminating connection due to idle-in-transaction timeout")
     error.__cause__ = IdleInTransactionSessionTimeout()
     return error

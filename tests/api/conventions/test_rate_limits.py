@@ -1,4 +1,4 @@
-"""Rate limits: each caller its own, counted whatever the answer, and shown in headers."""
+"""Rate limits: each caller its own, counted for every answer, and shown in headers."""
 
 from __future__ import annotations
 

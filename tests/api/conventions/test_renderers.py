@@ -1,4 +1,4 @@
-"""An answer is the JSON that REST framework's own renderer gives, whatever is in it."""
+"""An answer with any content is the JSON that REST framework's own renderer gives."""
 
 from __future__ import annotations
 

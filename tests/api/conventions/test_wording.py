@@ -1,4 +1,4 @@
-"""What is wrong with a value is said in our words, with what would be right; never in the library's."""
+"""Errors of values are in our words, with what would be right; never in the library's."""
 
 from __future__ import annotations
 

@@ -31,7 +31,7 @@ class Column(NamedTuple):
     filled: bool
     """Where a row does not name it: by a default, or since it is computed."""
     checked: bool
-    """By a rule that it is not null, which every row was held against."""
+    """Whether a validated constraint says that it is not null."""
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,7 @@ class Wait:
     seconds: float
     role: str
     kind: str
-    """Of the lock: ``relation``, ``tuple``, ``transactionid`` …"""
+    """Kind of the lock: ``relation``, ``tuple``, ``transactionid`` …"""
     mode: str
     table: str | None
     query: str

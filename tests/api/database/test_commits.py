@@ -34,7 +34,7 @@ def request_begun() -> Iterator[None]:
 
 
 def end_session() -> None:
-    """As a server that goes away: the session's connection is lost."""
+    """End the session's connection, like a server that goes away."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_backend_pid()")
         (pid,) = cursor.fetchone()
@@ -58,7 +58,7 @@ def test_one_was_sent_where_the_connection_is_lost_at_the_end() -> None:
 
 
 def end_idle() -> None:
-    """As a process that stands still in its transaction: the server ends the session."""
+    """Let the server end the session, as of a process that idles in its transaction."""
     with connection.cursor() as cursor, another_connection() as other:
         cursor.execute("SELECT pg_backend_pid()")
         pid = cursor.fetchone()

@@ -51,7 +51,7 @@ def test_the_indexes_that_a_migration_builds(
 
 @pytest.fixture
 def owner(data_dir: Path, django_db_blocker: DjangoDbBlocker) -> Iterator[DatabaseWrapper]:
-    """Of a server of its own, which looks for work to do every second."""
+    """The owner's connection to a server of its own, which looks for work to do every second."""
     host = embedded.join(data_dir)
     with psycopg.connect(
         host=host, user=cluster.SUPERUSER, dbname=cluster.DATABASE, autocommit=True

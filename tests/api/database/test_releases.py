@@ -14,6 +14,7 @@ import pytest
 from django.db.migrations.loader import MigrationLoader
 
 from api.database.releases import RELEASES, Release, digest
+from zones.electrical.evaluate import SOLVER_VERSION
 
 ROOT = Path(__file__).resolve().parents[3]
 FIRST_TO_UPGRADE_FROM = (0, 2, 0)
@@ -75,6 +76,17 @@ def test_the_code_of_a_commit_is_unpacked(tmp_path: Path) -> None:
     folder = code_of("HEAD", tmp_path / "unpacked")
     shown = subprocess.run([*GIT, "show", "HEAD:manage.py"], check=True, capture_output=True)
     assert (folder / "manage.py").read_bytes() == shown.stdout
+
+
+def test_the_solver_version_is_raised_once_where_figures_move(tmp_path: Path) -> None:
+    """Raised twice between two releases, every figure would be computed twice; not at all, old ones stay."""
+    of_release = code_of(RELEASES[-1].commit, tmp_path / "release") / "zones/electrical/evaluate.py"
+    stated = re.search(r"^SOLVER_VERSION = (\d+)$", of_release.read_text(encoding="utf-8"), re.MULTILINE)
+    assert stated is not None
+    unreleased = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8").split("\n## ")[1]
+    moves = unreleased.partition("### Figures that move")[2].partition("\n### ")[0]
+    assert int(stated[1]) + (1 if moves else 0) == SOLVER_VERSION
+    assert not moves or f"(solver version {SOLVER_VERSION})" in moves
 
 
 def test_the_list_is_in_order() -> None:

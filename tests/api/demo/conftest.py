@@ -16,7 +16,7 @@ import pytest
 from tests.api.database.conftest import make_folder, remove_database
 
 ROOT = Path(__file__).resolve().parents[3]
-# The demo uses its own database and broker, whatever the tests use
+# The demo uses its own database and broker, not those of the tests
 NOT_ITS_OWN = (
     "DATABASE_URL",
     "DATABASE_OWNER_URL",
@@ -50,7 +50,7 @@ def demo_data() -> Iterator[Path]:
 
 @pytest.fixture
 def demo(demo_data: Path) -> Iterator[Demo]:
-    """Start ``manage.py demo`` with some arguments; whatever still runs in the end is stopped as Ctrl-C
+    """Start ``manage.py demo`` with some arguments; processes that still run in the end are stopped as Ctrl-C
     would."""
     started: list[subprocess.Popen[str]] = []
 

@@ -39,7 +39,7 @@ class Receiver:
         self.url = url
         self.got: list[Push] = []
         self.taken: list[Push] = []
-        """Those that were answered well."""
+        """Pushes that were answered with success."""
         self.most_at_once: dict[str, int] = {}
         """By subject, how many were here at the same time."""
         self.answering: Answering = lambda _push: 204
@@ -112,7 +112,7 @@ def receiving() -> Iterator[Receiver]:
             self.close_request(request)  # what comes before otherwise ends in good order, without a reset
 
         def handle_error(self, *_: Any) -> None:
-            """A sender that was killed is no error of ours."""
+            """Ignore the error: a sender that was killed is not an error of the receiver."""
 
     with Server(("127.0.0.1", 0), Handler) as server:
         receiver = Receiver(f"http://127.0.0.1:{server.server_address[1]}/in")

@@ -6,63 +6,23 @@ import datetime as dt
 from typing import Any
 
 import pytest
-from cryptography.fernet import Fernet
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
-from pytest_django import Settings
 
-from api.events import deliveries
-from api.events.deliveries import (
-    AFTER_S,
-    AT_ONCE,
-    OFF_AFTER,
-    Due,
-    claim,
-    fan_out,
-    finish,
-    give_back,
-    replay,
-    start_orphans,
-)
+from api.events.deliveries.finished import AFTER_S, OFF_AFTER, Ended, finish, give_back
+from api.events.deliveries.made import fan_out
+from api.events.deliveries.order import start_orphans
+from api.events.deliveries.taken import AT_ONCE
 from api.events.outbound import Answer
-from api.events.publisher import KEPT_FOR, feed_now, forget_events, new_epoch, publish, release
-from api.events.subscriptions import secret_replace, send_test, subscription_on
+from api.events.publisher import KEPT_FOR, feed_now, forget_events, new_epoch, release
+from api.events.subscriptions import subscription_on
 from sites.models import Delivery, DeliveryAttempt, Event, Feed, Grant, Site, Subscription, User
-from sites.services.secrets import secrets_rotate
 from tests import factories
 from tests.api.events.conftest import Subscribe
-from tests.api.events.telling import happen
+from tests.api.events.delivering import BAD, GOOD, LONG, all_due, happened, in_order, subjects, take
 
 pytestmark = pytest.mark.django_db
-GOOD, BAD = Answer(204), Answer(500)
-LONG = dt.timedelta(hours=30)
-
-
-def happened(site: Site, *subjects: str, **values: Any) -> None:
-    happen(site, *subjects, **values)
-    publish()
-    fan_out()
-
-
-def take(most: int = 100) -> list[Due]:
-    return claim(most=most)
-
-
-def subjects(taken: list[Due]) -> list[str]:
-    return [Delivery.objects.get(pk=due.delivery_id).subject for due in taken]
-
-
-def in_order(subscription: Subscription) -> list[tuple[str, str]]:
-    return list(
-        Delivery.objects.filter(subscription=subscription)
-        .order_by("sequence")
-        .values_list("subject", "state")
-    )
-
-
-def all_due() -> None:
-    """As if every wait were over."""
-    Delivery.objects.filter(next_attempt_at__isnull=False).update(next_attempt_at=timezone.now())
-    Subscription.objects.update(paused_until=None)
 
 
 # --- which events ---------------------------------------------------------------------------------------
@@ -94,7 +54,7 @@ def test_only_the_kinds_asked_for(site: Site, subscribe: Subscribe) -> None:
 def test_cases_from_a_severity_on(
     site: Site, subscribe: Subscribe, least: str, sent: list[str | None]
 ) -> None:
-    """What is not a case has no severity, and is sent."""
+    """An event that is not of a case has no severity, and is sent."""
     subscription = subscribe(least_severity=least)
     for severity in ("advice", "sound_suffers", "silence", "hazard"):
         happened(site, severity, body={"case": {"severity": severity}})
@@ -165,10 +125,10 @@ def test_of_a_subject_one_is_under_way_and_the_next_follows(site: Site, subscrib
     assert take() == []
     happened(site, "cases/1")
     assert take() == []
-    finish(first, GOOD, took_s=0.1)
+    finish([Ended(first, GOOD, 0.1)])
     (second,) = take()
     assert Delivery.objects.get(pk=second.delivery_id).sequence == 2
-    finish(second, GOOD, took_s=0.1)
+    finish([Ended(second, GOOD, 0.1)])
     (third,) = take()
     assert Delivery.objects.get(pk=third.delivery_id).sequence == 4
 
@@ -179,7 +139,7 @@ def test_a_failure_keeps_what_follows_waiting_until_it_is_dead(site: Site, subsc
     for _ in range(len(AFTER_S) + 1):
         (due,) = take()
         assert Delivery.objects.get(pk=due.delivery_id).sequence == 1
-        finish(due, BAD, took_s=0.1)
+        finish([Ended(due, BAD, 0.1)])
         all_due()
     assert in_order(subscription) == [("cases/1", "dead"), ("cases/1", "waiting")]
     (due,) = take()
@@ -199,7 +159,7 @@ def test_a_wait_has_jitter(site: Site, subscribe: Subscribe) -> None:
     for _ in range(20):
         (due,) = take(1)
         now = timezone.now()
-        finish(due, BAD, took_s=0.1)
+        finish([Ended(due, BAD, 0.1)])
         at = Delivery.objects.get(pk=due.delivery_id).next_attempt_at
         assert at is not None
         waits.append((at - now).total_seconds())
@@ -213,14 +173,21 @@ def test_so_many_are_under_way_and_one_while_it_fails(site: Site, subscribe: Sub
     happened(site, *(f"cases/{number}" for number in range(20)))
     first = take()
     assert (len(first), take()) == (AT_ONCE, [])
-    finish(first[0], BAD, took_s=0.1)
+    finish([Ended(first[0], BAD, 0.1)])
     assert take() == []
     for due in first[1:]:
-        finish(due, BAD, took_s=0.1)
+        finish([Ended(due, BAD, 0.1)])
     (one,) = take()
     assert take() == []
-    finish(one, GOOD, took_s=0.1)
+    finish([Ended(one, GOOD, 0.1)])
     assert len(take()) == AT_ONCE
+
+
+def test_what_is_under_way_takes_room(site: Site, subscribe: Subscribe) -> None:
+    subscribe()
+    happened(site, *(f"cases/{number}" for number in range(20)))
+    take(1)
+    assert len(take()) == AT_ONCE - 1
 
 
 def test_a_slow_one_takes_no_room_of_another(site: Site, subscribe: Subscribe) -> None:
@@ -232,6 +199,25 @@ def test_a_slow_one_takes_no_room_of_another(site: Site, subscribe: Subscribe) -
     assert [due.url for due in take()] == ["http://127.0.0.1:9/quick"]
 
 
+def test_many_cost_no_more_statements_than_one(site: Site, subscribe: Subscribe) -> None:
+    """Owners of different customers included."""
+
+    def statements(count: int) -> int:
+        happened(site, *(f"cases/{count}-{number}" for number in range(AT_ONCE)))
+        with CaptureQueriesContext(connection) as asked:
+            taken = take(AT_ONCE * count)
+            finish([Ended(due, GOOD, 0.1) for due in taken])
+        assert len(taken) == AT_ONCE * count
+        return len(asked)
+
+    owner = factories.make_user(User.Role.MANAGER, customers=[site.customer])
+    subscribe(owner=owner, customer_ids=[site.customer_id])
+    one = statements(1)
+    for _ in range(9):
+        subscribe(owner=owner, customer_ids=[site.customer_id])
+    assert statements(10) == one
+
+
 # --- how it went ----------------------------------------------------------------------------------------
 
 
@@ -241,7 +227,7 @@ def test_every_attempt_is_kept(site: Site, subscribe: Subscribe) -> None:
     for answer in (BAD, Answer(None, "timeout"), GOOD):
         (due,) = take()
         assert DeliveryAttempt.objects.get(pk=due.attempt_id).error == "under_way"
-        finish(due, answer, took_s=1.25)
+        finish([Ended(due, answer, 1.25)])
         all_due()
     kept = DeliveryAttempt.objects.order_by("id").values_list("status", "error", "duration_ms")
     assert list(kept) == [(500, "", 1250), (None, "timeout", 1250), (204, "", 1250)]
@@ -253,7 +239,7 @@ def test_every_attempt_is_kept(site: Site, subscribe: Subscribe) -> None:
 def test_what_is_no_success(site: Site, subscribe: Subscribe, status: int) -> None:
     subscription = subscribe()
     happened(site, "cases/1")
-    finish(take()[0], Answer(status), took_s=0.1)
+    finish([Ended(take()[0], Answer(status), 0.1)])
     assert in_order(subscription) == [("cases/1", "waiting")]
     subscription.refresh_from_db()
     assert subscription.failing_since is not None
@@ -262,7 +248,7 @@ def test_what_is_no_success(site: Site, subscribe: Subscribe, status: int) -> No
 def test_410_switches_it_off_and_nothing_is_lost(site: Site, subscribe: Subscribe) -> None:
     subscription = subscribe()
     happened(site, "cases/1")
-    finish(take()[0], Answer(410), took_s=0.1)
+    finish([Ended(take()[0], Answer(410), 0.1)])
     subscription.refresh_from_db()
     assert (subscription.state, subscription.off_because) == ("off", "gone")
     happened(site, "cases/2")
@@ -276,15 +262,15 @@ def test_five_days_of_failure_switch_it_off(site: Site, subscribe: Subscribe) ->
     subscription = subscribe()
     happened(site, "cases/1", "cases/2")
     first, second = take()
-    finish(first, BAD, took_s=0.1)
+    finish([Ended(first, BAD, 0.1)])
     almost = timezone.now() - OFF_AFTER + dt.timedelta(minutes=1)
     Subscription.objects.update(failing_since=almost)
-    finish(second, BAD, took_s=0.1)
+    finish([Ended(second, BAD, 0.1)])
     subscription.refresh_from_db()
     assert subscription.state == "on"
     Subscription.objects.update(failing_since=almost - dt.timedelta(minutes=1))
     all_due()
-    finish(take()[0], BAD, took_s=0.1)
+    finish([Ended(take()[0], BAD, 0.1)])
     subscription.refresh_from_db()
     assert (subscription.state, subscription.off_because) == ("off", "failing")
 
@@ -293,8 +279,8 @@ def test_a_success_ends_the_failing(site: Site, subscribe: Subscribe) -> None:
     subscription = subscribe()
     happened(site, "cases/1", "cases/2")
     first, second = take()
-    finish(first, BAD, took_s=0.1)
-    finish(second, GOOD, took_s=0.1)
+    finish([Ended(first, BAD, 0.1)])
+    finish([Ended(second, GOOD, 0.1)])
     subscription.refresh_from_db()
     assert subscription.failing_since is None
 
@@ -303,9 +289,9 @@ def test_retry_after_pauses_the_whole_subscription(site: Site, subscribe: Subscr
     subscription = subscribe()
     happened(site, "cases/1", "cases/2")
     first, second = take()
-    give_back(second)
+    give_back([second])
     before = timezone.now()
-    finish(first, Answer(429, retry_after_s=3600), took_s=0.1)
+    finish([Ended(first, Answer(429, retry_after_s=3600), 0.1)])
     Delivery.objects.filter(next_attempt_at__isnull=False).update(next_attempt_at=before)
     happened(site, "cases/3")
     assert take() == []
@@ -330,7 +316,7 @@ def test_what_a_killed_sender_took_is_sent_again_under_the_same_id(site: Site, s
     assert again.message_id == str(Event.objects.get(sequence=1).uid)
     assert DeliveryAttempt.objects.get(pk=lost.attempt_id).error == "cut_off"
     # The one that was taken for dead comes back: what it got counts no more
-    finish(lost, BAD, took_s=40)
+    finish([Ended(lost, BAD, 40)])
     delivery = Delivery.objects.get(pk=lost.delivery_id)
     assert (delivery.lease, delivery.failures, delivery.attempts) == (again.lease, 0, 2)
 
@@ -339,11 +325,22 @@ def test_what_is_given_back_is_due_at_once_and_counts_as_no_failure(site: Site, 
     subscribe()
     happened(site, "cases/1")
     (due,) = take()
-    give_back(due)
+    give_back([due])
     (again,) = take()
     assert again.delivery_id == due.delivery_id
     assert DeliveryAttempt.objects.get(pk=due.attempt_id).error == "cut_off"
     assert Delivery.objects.get().failures == 0
+
+
+def test_what_another_has_meanwhile_is_not_given_back(site: Site, subscribe: Subscribe) -> None:
+    subscribe()
+    happened(site, "cases/1")
+    (lost,) = take()
+    Delivery.objects.update(leased_until=timezone.now())
+    (again,) = take()
+    give_back([lost])
+    assert Delivery.objects.get().lease == again.lease
+    assert DeliveryAttempt.objects.get(pk=again.attempt_id).error == "under_way"
 
 
 def test_while_the_feed_is_held_nothing_is_sent(site: Site, subscribe: Subscribe) -> None:
@@ -378,111 +375,5 @@ def test_what_is_forgotten_takes_its_deliveries_along_and_holds_nothing_up(
     assert start_orphans() == 1
     assert Delivery.objects.get(next_attempt_at__isnull=False).sequence == 2
     assert start_orphans() == 0
-    finish(other, GOOD, took_s=0.1)
+    finish([Ended(other, GOOD, 0.1)])
     assert sorted(subjects(take())) == ["cases/1", "cases/2"]
-
-
-# --- secrets --------------------------------------------------------------------------------------------
-
-
-def test_both_secrets_sign_for_a_day(site: Site, subscribe: Subscribe) -> None:
-    subscription = subscribe()
-    happened(site, "cases/1", "cases/2", "cases/3")
-    (before,) = take(1)
-    _, new = secret_replace(subscription=subscription)
-    (both,) = take(1)
-    assert both.secrets == (new, *before.secrets)
-    Subscription.objects.update(old_secret_until=timezone.now())
-    (after,) = take(1)
-    assert after.secrets == (new,)
-
-
-def test_secrets_are_kept_encrypted_and_follow_the_keys(
-    site: Site, subscribe: Subscribe, settings: Settings
-) -> None:
-    subscription = subscribe()
-    secret_replace(subscription=subscription)
-    happened(site, *(f"cases/{number}" for number in range(3)))
-    (first,) = take(1)
-    subscription.refresh_from_db()
-    for secret in first.secrets:
-        assert secret.encode() not in bytes(subscription.secret) + bytes(subscription.old_secret or b"")
-    new = Fernet.generate_key().decode()
-    settings.FIELD_KEYS = [new, *settings.FIELD_KEYS]
-    assert secrets_rotate().subscriptions == 1
-    settings.FIELD_KEYS = [new]
-    assert take(1)[0].secrets == first.secrets
-    settings.FIELD_KEYS = [Fernet.generate_key().decode()]
-    assert take(1)[0].secrets == ()
-    assert secrets_rotate().unreadable_subscriptions == [subscription]
-
-
-# --- once more ------------------------------------------------------------------------------------------
-
-
-def test_replay_sends_a_range_again_in_order(site: Site, subscribe: Subscribe) -> None:
-    happened(site, "cases/1")
-    early = subscribe()
-    happened(site, "cases/1", "cases/1", "cases/2")
-    while taken := take():
-        for due in taken:
-            finish(due, GOOD, took_s=0.1)
-    since = timezone.now() - LONG
-    Event.objects.filter(sequence=1).update(published_at=since - LONG)
-    assert replay(early.pk, since=since, until=timezone.now()) == 3
-    again = []
-    while taken := take():
-        again += [Delivery.objects.get(pk=due.delivery_id).sequence for due in taken]
-        for due in taken:
-            finish(due, GOOD, took_s=0.1)
-    assert again == [2, 4, 3]
-    # What came before the subscription is sent too, if it is asked for
-    assert replay(early.pk, since=since - 2 * LONG, until=since) == 1
-    assert subjects(take()) == ["cases/1"]
-
-
-def test_replay_of_the_dead_alone(site: Site, subscribe: Subscribe) -> None:
-    subscription = subscribe()
-    happened(site, "cases/1", "cases/2")
-    Delivery.objects.filter(sequence=1).update(state="dead", next_attempt_at=None)
-    Delivery.objects.filter(sequence=2).update(state="delivered", next_attempt_at=None)
-    now = timezone.now()
-    assert replay(subscription.pk, since=now - LONG, until=now, only_dead=True) == 1
-    assert subjects(take()) == ["cases/1"]
-
-
-def test_replay_sends_nothing_that_the_owner_may_not_see(site: Site, subscribe: Subscribe) -> None:
-    owner = factories.make_user(User.Role.MANAGER, customers=[site.customer])
-    subscription = subscribe(owner=owner)
-    happened(site, "cases/1")
-    finish(take()[0], GOOD, took_s=0.1)
-    Grant.objects.filter(user=owner).delete()
-    now = timezone.now()
-    assert replay(subscription.pk, since=now - LONG, until=now) == 0
-    assert take() == []
-
-
-def test_replay_of_too_many_is_refused(
-    site: Site, subscribe: Subscribe, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(deliveries, "MOST_REPLAYED", 1)
-    subscription = subscribe()
-    happened(site, "cases/1", "cases/2")
-    for due in take():
-        finish(due, GOOD, took_s=0.1)
-    now = timezone.now()
-    with pytest.raises(deliveries.TooManyError):
-        replay(subscription.pk, since=now - LONG, until=now)
-    assert take() == []
-
-
-def test_a_test_is_sent_once_whatever_becomes_of_it(subscribe: Subscribe) -> None:
-    subscription = subscribe()
-    delivery = send_test(subscription=subscription)
-    assert send_test(subscription=subscription).pk == delivery.pk
-    (due,) = take()
-    assert b'"type":"subscription.test"' in due.body
-    finish(due, BAD, took_s=0.1)
-    delivery.refresh_from_db()
-    subscription.refresh_from_db()
-    assert (delivery.state, subscription.failing_since) == ("dead", None)

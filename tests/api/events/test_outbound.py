@@ -1,4 +1,4 @@
-"""Where a push goes, and where it does not: no connection is made to what is not public, whatever the URL and
+"""Where a push goes, and where it does not: no connection is made to what is not public, for any URL and
 the name server say."""
 
 from __future__ import annotations
@@ -6,12 +6,13 @@ from __future__ import annotations
 import asyncio
 import datetime as dt
 import ssl
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from email.utils import format_datetime
 from ipaddress import ip_address, ip_network
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import httpcore
 import pytest
@@ -31,6 +32,7 @@ from api.events.addresses import (
 )
 from api.events.outbound import LARGEST_ANSWER_BYTES, Answer, Outbound
 
+T = TypeVar("T")
 STRICT = Rules(http=False, ports=frozenset({443, 8443}), networks=())
 HERE = Rules(http=True, ports=frozenset(range(1, 65536)), networks=(ip_network("127.0.0.0/8"),))
 PUBLIC = "8.8.4.4"
@@ -81,6 +83,12 @@ class Names:
         return [ip_address(one) for one in self.answers[min(self.asked, len(self.answers)) - 1]]
 
 
+def run(work: Coroutine[Any, Any, T]) -> T:
+    """In a thread of its own: beside the tests of pages, the main thread runs the browser's event loop."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()
+
+
 def post(
     url: str, names: Names, network: Counting, allowed: Rules = STRICT, *, times: int = 1
 ) -> list[Answer]:
@@ -91,7 +99,7 @@ def post(
         finally:
             outbound.close()
 
-    return asyncio.run(all_of_them())
+    return run(all_of_them())
 
 
 def test_there_are_enough_hostile_hosts() -> None:
@@ -100,7 +108,7 @@ def test_there_are_enough_hostile_hosts() -> None:
 
 @pytest.mark.parametrize("host", HOSTILE)
 def test_no_connection_to_a_hostile_host(host: str) -> None:
-    """Not even where the name server says that it is a public one."""
+    """A refused name stays refused even where the name server gives a public address."""
     network = Counting()
     (answer,) = post(f"https://{host}/hook", Names([PUBLIC]), network)
     assert (network.connected, answer.status) == ([], None)
@@ -108,7 +116,7 @@ def test_no_connection_to_a_hostile_host(host: str) -> None:
 
 
 def addresses() -> list[str]:
-    """Those of the hostile hosts that a name server can answer."""
+    """The hostile hosts that a name server can answer."""
     found = []
     for host in HOSTILE:
         with suppress(ValueError):
@@ -118,7 +126,7 @@ def addresses() -> list[str]:
 
 @pytest.mark.parametrize("address", addresses())
 def test_no_connection_to_a_name_with_a_hostile_address(address: str) -> None:
-    """Beside a public one, before or after it."""
+    """A denied address beside a public one, before or after it."""
     for found in ([address], [PUBLIC, address], [address, PUBLIC]):
         network = Counting()
         (answer,) = post("https://hooks.example.com/", Names(found), network)
@@ -135,14 +143,14 @@ def test_no_connection_to_a_name_with_a_hostile_address(address: str) -> None:
     ],
 )  # fmt: skip
 def test_what_is_public_is_connected_to(address: str) -> None:
-    """Those right beside what is denied, too."""
+    """Public addresses are allowed, also right beside denied ranges."""
     network = Counting()
     (answer,) = post("https://hooks.example.com:8443/", Names([address]), network)
     assert (network.connected, answer) == ([(address, 8443)], Answer(204))
 
 
 def test_a_name_is_looked_up_once_and_what_was_checked_is_connected_to() -> None:
-    """The name server has another answer for whoever asks again."""
+    """The name server has another answer to the second question."""
     names, network = Names([PUBLIC], ["127.0.0.1"]), Counting()
     (answer,) = post("https://hooks.example.com/", names, network)
     assert (network.connected, names.asked, answer.status) == ([(PUBLIC, 443)], 1, 204)
@@ -279,7 +287,7 @@ def post_here(
                 outbound.close()
             return said, [one.replace(str(port).encode(), b"PORT") for one in got]
 
-    return asyncio.run(talk())
+    return run(talk())
 
 
 def test_what_a_receiver_gets() -> None:
@@ -324,7 +332,7 @@ def test_nobody_listens() -> None:
         finally:
             outbound.close()
 
-    assert asyncio.run(talk()) == Answer(None, "connection")
+    assert run(talk()) == Answer(None, "connection")
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""Events get their places in the feed once they are committed, whoever else writes; epochs; forgetting."""
+"""Events get their places in the feed once they are committed, while others write; epochs; forgetting."""
 
 from __future__ import annotations
 

@@ -8,17 +8,18 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import pytest
+from django.db import OperationalError
 from pytest_django import Settings
-from standardwebhooks.webhooks import Webhook
+from standardwebhooks.webhooks import Webhook, WebhookVerificationError
 
 from api.events import sender
 from api.events.publisher import publish
 from api.events.sender import send_due, send_until
-from api.events.subscriptions import subscription_add
+from api.events.subscriptions import secret_replace, subscription_add
 from sites.access.selectors import principal_of
 from sites.models import Delivery, DeliveryAttempt, Event, Site, Subscription, User
 from tests.api.events.conftest import Subscribe
-from tests.api.events.receiving import HANG, RESET, Receiver, receiving
+from tests.api.events.receiving import HANG, RESET, Push, Receiver, receiving
 from tests.api.events.telling import happen
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -211,26 +212,87 @@ def test_without_a_secret_nothing_is_sent(site: Site, subscribe: Subscribe, rece
     assert (receiver.got, outcomes()) == ([], [("secret", None)])
 
 
+def lost_once(monkeypatch: pytest.MonkeyPatch, name: str) -> threading.Event:
+    """Have the first call of a function of the sender lose its connection; set once it has."""
+    away = threading.Event()
+    really = getattr(sender, name)
+
+    def called(*given: object) -> object:
+        if not away.is_set():
+            away.set()
+            raise OperationalError("the server closed the connection")
+        return really(*given)
+
+    monkeypatch.setattr(sender, name, called)
+    return away
+
+
 def test_a_database_that_is_away_is_waited_for(
     site: Site,
     subscribe: Subscribe,
     receiver: Receiver,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    from django.db import OperationalError
-
-    away = threading.Event()
-    look = sender._look
-
-    def looked(*given: object) -> object:
-        if not away.is_set():
-            away.set()
-            raise OperationalError("the server closed the connection")
-        return look(*given)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(sender, "_look", looked)
+    away = lost_once(monkeypatch, "_look")
     subscribe(receiver.url)
     happened(site, "cases/1")
     with sending():
         receiver.until(lambda: receiver.taken)
     assert away.is_set()
+
+
+def test_how_it_went_is_noted_once_the_database_is_back(
+    site: Site,
+    subscribe: Subscribe,
+    receiver: Receiver,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Without a second push."""
+    away = lost_once(monkeypatch, "finish")
+    subscribe(receiver.url)
+    happened(site, "cases/1")
+    with sending():
+        receiver.until(lambda: Delivery.objects.filter(state="delivered").exists())
+    assert away.is_set()
+    assert (len(receiver.got), outcomes()) == (1, [("", 204)])
+
+
+def test_senders_side_by_side_send_each_event_once(
+    site: Site, subscribe: Subscribe, receiver: Receiver
+) -> None:
+    subscribe(receiver.url)
+    happened(site, *(f"cases/{number % 7}" for number in range(60)))
+    with sending(), sending(), sending():
+        receiver.until(lambda: Delivery.objects.filter(state="delivered").count() == 60)
+    assert len(receiver.got) == len({push.uid for push in receiver.got}) == 60
+    assert set(receiver.most_at_once.values()) == {1}
+    assert DeliveryAttempt.objects.count() == 60
+
+
+def test_while_secrets_are_replaced_no_push_is_rejected(
+    site: Site, manager: User, receiver: Receiver
+) -> None:
+    """The receiver has a new secret some pushes after it was made, and knows one secret at a time."""
+    subscription, secret = subscription_add(principal=principal_of(manager), name="desk", url=receiver.url)
+    known = [secret]
+    rejected: list[Push] = []
+
+    def verifying(push: Push) -> int:
+        try:
+            Webhook(known[-1]).verify(push.body, dict(push.headers))
+        except WebhookVerificationError:
+            rejected.append(push)
+            return 401
+        return 204
+
+    receiver.answering = verifying
+    happened(site, *(f"cases/{number % 17}" for number in range(100)))
+    with sending():
+        for after in (10, 30, 50, 70):
+            receiver.until(lambda: len(receiver.got) >= after)  # noqa: B023 - called at once
+            _, new = secret_replace(subscription=subscription)
+            receiver.until(lambda: len(receiver.got) >= after + 12)  # noqa: B023 - called at once
+            known.append(new)
+        receiver.until(lambda: len(receiver.taken) == 100)
+    assert rejected == []
+    assert len({push.headers["webhook-signature"].count("v1,") for push in receiver.got}) == 2

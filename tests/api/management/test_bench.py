@@ -8,6 +8,7 @@ import os
 import socket
 import subprocess
 import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,7 +17,7 @@ from django.core.management import CommandError, call_command
 
 from api.management.commands.bench import Command
 from tests.api.permission_table import TABLE
-from tests.bench import one_change
+from tests.bench import in_turns, one_change, routes
 from tests.bench.lines import line
 
 SITES = 10
@@ -38,11 +39,13 @@ def test_each_case_is_a_line_of_json() -> None:
 
 
 @pytest.mark.slow
-def test_benchmarks_run_on_a_small_fleet() -> None:
-    cases = {
-        "import": ["rows"], "list": ["zones"], "pages": ["sheet", "zone", "fleet", "search"],
-        "publish": ["events"], "feed": ["events"],
-    }  # fmt: skip
+def test_benchmarks_run_on_a_small_fleet(pytestconfig: pytest.Config) -> None:
+    cases = {"list": ["zones"], "publish": ["events"]}
+    if pytestconfig.getoption("--long"):  # each makes a database
+        cases |= {
+            "import": ["rows"], "pages": ["sheet", "zone", "fleet", "search"], "feed": ["events"],
+            "deliver": ["events"], "tests": ["batch"],
+        }  # fmt: skip
     _hold(cases, {})
 
 
@@ -59,8 +62,62 @@ def test_every_get_route_is_asked_on_a_small_fleet(pytestconfig: pytest.Config) 
         pytest.skip("takes two minutes: with --long")
     lines = _lines({"routes": []}, {})
     asked = {each["case"].partition("?")[0].partition(" ")[0] for each in lines}
-    routes = {route.removeprefix("/api/v1/") for method, route in TABLE if method == "GET"}
-    assert routes - asked == {"search"}  # which has a benchmark of its own
+    served = {route.removeprefix("/api/v1/") for method, route in TABLE if method == "GET"}
+    assert served - asked == {"search"}  # which has a benchmark of its own
+
+
+def test_the_readme_says_below_what_no_route_is_measured() -> None:
+    floors = routes.FLOORS
+    said = f"{floors['rows']:g} rows, {floors['pages']:g} pages or {floors['seconds'] * 1000:g} ms"
+    page = (Path(settings.BASE_DIR) / "README.md").read_text(encoding="utf-8")
+    assert f"less than {said} counts as so much" in page
+
+
+SCRIPTED = """
+import json, os, sys
+answers = iter(json.loads(os.environ["ANSWERS"]))
+for told in sys.stdin:
+    answer = next(answers, None)
+    if answer is None:
+        break
+    expected, address, seconds = answer
+    assert told == expected + "\\n", (told, expected)
+    print(json.dumps({"route": address, "asked": "", "seconds": seconds}), flush=True)
+"""
+"""Stands for a fleet: what it expects to be told, and what it then asked for and how long that took."""
+
+
+def _turns(monkeypatch: pytest.MonkeyPatch, *fleets: list[tuple[str, str, float]]) -> list[in_turns.Asked]:
+    monkeypatch.setattr(in_turns, "PROGRAM", (sys.executable, "-c", SCRIPTED))
+    first, second = ({**os.environ, "ANSWERS": json.dumps(answers)} for answers in fleets)
+    return [*in_turns.ask_in_turns(first, second, in_doubt=lambda one: one.first["seconds"] > 2)]
+
+
+def test_an_address_in_doubt_is_asked_of_both_fleets_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = _turns(
+        monkeypatch,
+        [("next", "/sites", 1.0), ("next", "/zones", 9.0), ("again", "/zones", 2.0), ("next", "/runs", 2.0)],
+        [("next", "/sites", 1.5), ("next", "/zones", 1.0), ("again", "/zones", 3.0), ("next", "/runs", 2.0)],
+    )
+    assert [(one.route, one.first["seconds"], one.second["seconds"]) for one in asked] == [
+        ("/sites", 1.0, 1.5),
+        ("/zones", 2.0, 1.0),
+        ("/runs", 2.0, 2.0),
+    ]
+
+
+def test_an_address_whose_time_stays_in_doubt_is_not_asked_for_ever(monkeypatch: pytest.MonkeyPatch) -> None:
+    slow = [("next", "/zones", 9.0), *[("again", "/zones", 8.0)] * (in_turns.MOST_TURNS - 1)]
+    (asked,) = _turns(monkeypatch, slow, slow)
+    assert (asked.first["seconds"], asked.second["seconds"]) == (8.0, 8.0)
+
+
+@pytest.mark.parametrize("others", [[("next", "/runs", 1.0)], []])
+def test_two_fleets_that_are_asked_for_different_things_are_an_error(
+    monkeypatch: pytest.MonkeyPatch, others: list[tuple[str, str, float]]
+) -> None:
+    with pytest.raises(RuntimeError, match="asked for different things"):
+        _turns(monkeypatch, [("next", "/sites", 1.0)], others)
 
 
 def _hold(cases: dict[str, list[str]], environment: dict[str, str]) -> None:

@@ -1,4 +1,4 @@
-"""Who looks at pages."""
+"""Browsers and users of pages."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ def client(dispatcher: User, logged_in: Caller) -> Client:
 
 @pytest.fixture
 def secret(manager: User, closet: Closet) -> Secret:
-    """Of the closet; the site has one too, and so has another closet."""
+    """The code of the closet; the site has one too, and so has another closet."""
 
     def keep(label: str, code: str, of: Closet | None) -> Secret:
         return secret_add(
@@ -47,7 +47,7 @@ def test_the_labels_of_the_closet_and_its_site_are_listed_and_no_code_is(
 
 def test_a_closet_without_codes_says_so(client: Client, closet: Closet) -> None:
     html = client.get(f"/closets/{closet.pk}/codes").content.decode()
-    assert "No code is kept for here." in html
+    assert "No code is kept for this closet." in html
     assert "<textarea" not in html
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 
 import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
+from pypdf import PdfReader
 
 from api.pages.fleet.contract import quarter_of
 from sites.models import Contact, Contract, User
@@ -66,6 +68,37 @@ def test_a_lapsed_contract_says_that_first(hall: Hall, client: Client) -> None:
     assert f"It covered its last site until {last.day} " in html
     assert html.index("It covers no site today.") < html.index("<dl>")
     assert hall.site.name not in html
+
+
+def test_the_report_says_on_paper_what_the_page_says(hall: Hall, client: Client) -> None:
+    contract = factories.make_contract(hall.site.customer, response_hours=8)
+    factories.make_coverage(contract, hall.site)
+    add_speakers(hall, 12)
+    check([hall.site.pk])
+    answer = client.get(f"/contracts/{contract.pk}.pdf")
+    assert answer["Content-Type"] == "application/pdf"
+    (page,) = PdfReader(io.BytesIO(answer.content)).pages
+    text = " ".join(page.extract_text().split())
+    (case,) = get(client, "cases", contract_id=contract.pk, verdict="past")["items"]
+    parts = [
+        f"Contract {contract.reference}", hall.site.customer.name, "8 hours", "1 case is past",
+        hall.site.name, case["findings"][0]["sentence"], case["findings"][0]["attribution"]["sentence"],
+        "(life safety not recorded)", case["response"], "Sites covered today",
+        "1 case opened, 0 cases cleared.",
+    ]  # fmt: skip
+    places = [text.find(part) for part in parts]
+    assert min(places) >= 0, dict(zip(parts, places, strict=True))
+    assert places == sorted(places)
+    assert client.get(f"/contracts/{contract.pk}.pdf").content == answer.content
+
+
+def test_a_lapsed_contract_says_that_on_paper_too(hall: Hall, client: Client) -> None:
+    contract = factories.make_contract(hall.site.customer)
+    factories.make_coverage(contract, hall.site, end_day=timezone.localdate())
+    answer = client.get(f"/contracts/{contract.pk}.pdf")
+    (page,) = PdfReader(io.BytesIO(answer.content)).pages
+    text = page.extract_text()
+    assert text.index("It covers no site today.") < text.index("What is owed")
 
 
 @pytest.mark.parametrize(

@@ -195,7 +195,7 @@ def test_it_is_acknowledged_and_taken_back(client: Client, finding: Finding, dis
     send(client, finding, "acknowledge", state_reason="a larger supply is ordered")
     html = page(client, finding)
     said = facts(html)
-    assert (said["State"], said["Said last by"]) == ("acknowledged", dispatcher.username)
+    assert (said["State"], said["State set by"]) == ("acknowledged", dispatcher.username)
     assert said["Reason"] == "a larger supply is ordered"
     assert re.findall(r'name="act" value="([^"]*)"', html) == ["defer", "take-back", "outcome"]
     send(client, finding, "take-back")

@@ -1,4 +1,4 @@
-"""The fleet: what waits, what is new, the gravest cases first, and that it stays small."""
+"""The fleet: what waits, what is new, the most severe cases first, and that it stays small."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ from zones.services.zones import zone_alter
 MOST_QUERIES = 20
 MOST_BYTES = 100_000
 SILENCE = 20
-"""The gravity of what may silence a zone, without that of its verdict."""
+"""Column ``gravity`` of a case that may silence a zone, without the part of its verdict."""
 
 
 @pytest.fixture
@@ -62,7 +62,7 @@ def test_with_nothing_past_it_says_so_in_the_words_of_the_api(hall: Hall, client
     assert "Nothing is past." in html_of(client)
     add_cases(hall, 2, verdict=2)
     html = html_of(client)
-    assert "Nothing is past; 2 cases cannot be told." in html
+    assert "Nothing is past; cannot tell for 2 cases." in html
     assert "<article>" not in html
     assert html_of(client, show="all").count("<article>") == 2
 

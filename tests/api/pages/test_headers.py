@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from django.core.cache import cache
+from django.db import OperationalError
 from django.test import Client
 
+from api.pages.fleet import search
 from api.pages.urls import PAGES as ROWS
 from api.pages.urls import Row
 from sites.models import User
@@ -72,3 +76,51 @@ def test_every_answer_has_the_other_headers(client: Client, address: str) -> Non
 def test_the_nonce_is_of_one_answer(client: Client) -> None:
     first, second = (client.get("/api/v1/reference")["Content-Security-Policy"] for _ in range(2))
     assert first != second
+
+
+# --- what is answered in the place of a page ----------------------------------------------------------------
+
+
+def has_headers_of_a_page(answer: Any, status: int) -> None:
+    assert answer.status_code == status
+    assert answer["Content-Type"].startswith("text/html")
+    assert nonces_of(answer) == []
+    assert answer["X-Frame-Options"] == "DENY"
+    assert answer["X-Content-Type-Options"] == "nosniff"
+
+
+@pytest.fixture
+def nothing_counted() -> Iterator[None]:
+    cache.clear()
+    yield
+    cache.clear()
+
+
+def test_a_foreign_host_is_told_by_a_page_with_headers(client: Client) -> None:
+    has_headers_of_a_page(client.get("/", headers={"Host": "elsewhere.example"}), 400)
+
+
+def test_so_is_whoever_sends_a_form_without_its_token(logged_in: Caller, manager: User) -> None:
+    has_headers_of_a_page(logged_in(manager, csrf=False).post("/log-out"), 403)
+
+
+@pytest.mark.parametrize(
+    ("error", "status"), [(ZeroDivisionError(), 500), (OperationalError("server closed the connection"), 503)]
+)
+def test_so_is_whoever_asks_for_a_page_that_fails(
+    error: Exception, status: int, logged_in: Caller, manager: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_args: Any, **_kwargs: Any) -> Any:
+        raise error
+
+    monkeypatch.setattr(search, "answer_of", fails)
+    has_headers_of_a_page(logged_in(manager).get("/search?q=quay"), status)
+
+
+@pytest.mark.usefixtures("nothing_counted")
+def test_so_is_whoever_guesses_passwords(manager: User, settings: Any) -> None:
+    client = Client()
+    form = {"username": manager.username, "password": "a guess"}
+    for _ in range(settings.AXES_FAILURE_LIMIT):
+        answer = client.post("/log-in", form, headers={"Accept": "text/html"})
+    has_headers_of_a_page(answer, 429)

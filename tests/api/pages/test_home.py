@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from typing import Any
 
 import pytest
 from django.conf import settings
 from django.test import Client
+
+from api.events.subscriptions import subscription_add
+from sites.access.selectors import principal_of
+from sites.models import Subscription, User
+from tests import factories
+from tests.api.conftest import Caller
 
 BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
 
@@ -104,3 +111,23 @@ def test_contrast_of_black_on_white_is_21() -> None:
 
 def test_it_is_only_looked_at(client: Client) -> None:
     assert client.post("/").status_code == 405
+
+
+@pytest.mark.parametrize(("why", "told"), [("failing", True), ("gone", True), ("asked", False), ("", False)])
+def test_who_owns_a_subscription_that_was_switched_off_is_told_at_the_start(
+    manager: User, logged_in: Caller, why: str, told: bool
+) -> None:
+    subscription, _ = subscription_add(
+        principal=principal_of(manager), name="night desk", url="https://desk.example.com/in"
+    )
+    Subscription.objects.update(
+        state="off" if why else "on", off_because=why, state_since=dt.datetime(2026, 11, 24, 9, tzinfo=dt.UTC)
+    )
+    said = "No events are pushed to night desk."
+    text = logged_in(manager).get("/").content.decode()
+    assert (said in text) is told
+    if told:
+        assert "https://desk.example.com/in was switched off on 24 Nov 2026: " in text
+        assert f"POST /api/v1/subscriptions/{subscription.pk}/on" in text
+    another = factories.make_user(User.Role.MANAGER, all_customers=True)
+    assert said not in logged_in(another).get("/").content.decode()

@@ -1,4 +1,4 @@
-"""Logging in and out: the way back, cookies, and what happens to who guesses."""
+"""Logging in and out: the way back, cookies, and what happens to people who guess."""
 
 from __future__ import annotations
 

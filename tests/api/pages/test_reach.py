@@ -30,7 +30,7 @@ def ends(svg: Any) -> tuple[float, float]:
 
 def test_a_greatest_limit_stands_at_two_thirds_and_past_lies_right_of_it() -> None:
     svg = mark("supply_current", (1.74, 1.83, 1.92), 1.6, Verdict.PAST)
-    # Of the width: the figure over the limit, over 1.5
+    # Share of the width: the figure over the limit, over 1.5
     assert part(svg, "limit").get("d").startswith("M93.33 ")
     assert ends(svg) == pytest.approx((101.5, 112.0))
     assert float(part(svg, "dot").get("cx")) == pytest.approx(106.75)
@@ -39,7 +39,7 @@ def test_a_greatest_limit_stands_at_two_thirds_and_past_lies_right_of_it() -> No
 
 def test_of_a_minimum_the_lower_voltage_lies_further_right() -> None:
     svg = mark("run_voltage", (20.5, 20.3, 19.0), 18.0, Verdict.NEAR)
-    # Of the width: 1 less the margin over the minimum, over 1.5
+    # Share of the width: 1 less the margin over the minimum, over 1.5
     assert ends(svg) == pytest.approx((80.37, 88.15), abs=0.01)
     assert float(part(svg, "dot").get("cx")) == pytest.approx(81.41)
     assert part(svg, "bar").get("fill") != part(svg, "dot").get("fill")

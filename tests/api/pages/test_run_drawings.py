@@ -87,7 +87,7 @@ def test_how_a_length_is_known_is_seen_in_its_stroke(basis: str, stroke: Mapping
     [
         ({"length_basis": "guessed"}, "~10 m, 1 pair"),
         ({"length_basis": "unknown", "length_m": three(4, 8, 15)}, "? (4–15 m), 1 pair"),
-        # Of a part of a segment the low estimate may be the longest
+        # The low estimate of a part of a segment may be the longest
         ({"part_of_m": 12.0, "length_m": three(11.4, 6.0, 0.0)}, "? (0–11.4 m), 1 pair"),
         ({"pairs": None}, "10 m, pairs not recorded"),
         ({"pairs": 3}, "10 m, 3 pairs"),

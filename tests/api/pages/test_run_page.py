@@ -13,12 +13,12 @@ from sites.models import Basis
 from sites.models.access import User
 from tests import factories
 from tests.halls import Hall
-from zones.models import PointFacts, Reading, Run
+from zones.models import PointFacts, Run, Test
 from zones.recheck.batch import check
 from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_alter, point_append
-from zones.services.readings import reading_record
 from zones.services.runs import run_alter
+from zones.services.tests import record_test
 
 MOST_QUERIES = 20
 
@@ -161,14 +161,48 @@ def test_how_it_is_isolated(hall: Hall, page: Any) -> None:
 
 def test_the_readings_of_the_run_until_the_day(hall: Hall, page: Any) -> None:
     read_on = dt.date(2025, 2, 3)
-    reading_record(
+    record_test(
         factories.change(hall.site, happened_on=read_on), run=hall.run, point=hall.points[-1],
-        kind=Reading.Kind.END_VOLTAGE, state=Reading.State.PAGING, value=21.3, taken_on=read_on,
+        kind=Test.Kind.END_VOLTAGE, state=Test.State.PAGING, value=21.3, taken_on=read_on,
         technician="T. Wilk",
     )  # fmt: skip
-    said = words(page(hall.run), "readings")
-    assert "21.3 V DC voltage at a point, 30, paging, speech 3 Feb 2025, T. Wilk" in said
-    assert "No reading" in words(page(hall.run, "?on=2025-02-02"), "readings")
+    said = words(page(hall.run), "tests")
+    record_test(
+        factories.change(hall.site, happened_on=read_on), run=hall.run, kind=Test.Kind.CONTINUITY,
+        passed=False, taken_as=Test.TakenAs.AS_FOUND, taken_on=read_on, instrument="tester 4",
+        calibration_due_on=dt.date(2025, 1, 2),
+    )  # fmt: skip
+    said = words(page(hall.run), "tests")
+    assert "21.3 V DC voltage at a point, 30, paging, speech, outside what is expected by 1.3 V: " in said
+    assert "3 Feb 2025, T. Wilk" in said
+    assert "Failed Continuity, as found 3 Feb 2025, tester 4 (calibration lapsed on 2 Jan 2025)" in said, said
+    assert "No test of this run" in words(page(hall.run, "?on=2025-02-02"), "tests")
+
+
+def test_what_a_test_should_have_read_and_which_are_left_to_take(hall: Hall, page: Any) -> None:
+    """Thirty speakers of 40 mA, measured: 1.2 A ± 5 %. 1.50 A, give or take 0.03 A, is 0.21 A outside."""
+    assert "To be tested: continuity, shorts, polarity and tone trace." in words(page(hall.run), "tests")
+    change = factories.change(hall.site)
+    tested: dict[str, Any] = {"run": hall.run, "taken_on": factories.BUILT_ON}
+    record_test(
+        change,
+        kind=Test.Kind.RUN_CURRENT,
+        state=Test.State.PAGING,
+        value=1.5,
+        instrument_error=0.02,
+        **tested,
+    )
+    for kind in (Test.Kind.CONTINUITY, Test.Kind.SHORTS, Test.Kind.POLARITY, Test.Kind.TONE_TRACE):
+        record_test(change, kind=kind, passed=True, **tested)
+    said = words(page(hall.run), "tests")
+    judged = "outside what is expected by 0.21 A: 1.14 A to 1.26 A, give or take 0.03 A"
+    assert f"1.50 A Run current at the block, paging, speech, {judged}" in said
+    assert "Proven: all four tests passed since its wiring last changed." in said
+    later = factories.BUILT_ON + dt.timedelta(days=300)
+    factories.make_points(hall.run, 1, hall.speaker, happened_on=later)
+    said = words(page(hall.run), "tests")
+    assert "Continuity: repeat it." in said
+    assert f"since then: A point was added on {later}" in said
 
 
 def test_it_shows_the_day_that_is_asked_for(hall: Hall, page: Any) -> None:

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils.html import escape
 
 from sites.changes.services import change_set_draft
-from sites.models import DeviceModel, User
+from sites.models import Basis, DeviceModel, User
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import get
@@ -21,7 +21,7 @@ from zones.models import ZoneFacts
 from zones.recheck.batch import check
 
 MOST_QUERIES = 20
-"""Of them 9 for the cases, however many."""
+"""9 of them read the cases, however many there are."""
 
 
 @pytest.fixture
@@ -89,6 +89,33 @@ def test_the_survey_says_every_question_in_order(hall: Hall, client: Client) -> 
     place = 0
     for one in said:
         place = html.index(escape(one), place)
+
+
+def test_the_survey_begins_with_what_to_measure_in_the_order_of_a_walk(hall: Hall, client: Client) -> None:
+    zone = factories.make_zone(hall.site)
+    one_amp = factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=1.0, rated_load_voltage_v=None)
+    for name in ("U1", "U2"):
+        run = factories.make_run(
+            hall.block, name=name, zone=zone, supply=factories.make_supply(hall.closet, one_amp)
+        )
+        # 0.15, 0.25, 0.50 A beside 0.40 A, of 0.80 A
+        factories.make_points(run, 10, hall.speaker, length_m=1.0, dc_pairs=3, current_basis=Basis.UNKNOWN)
+        factories.make_points(run, 10, hall.speaker, length_m=1.0, dc_pairs=3, current_basis=Basis.MEASURED)
+    survey = get(client, f"sites/{hall.site.pk}/survey")
+    currents = [one for one in survey["to_measure"] if one["kind"] == "run_current"]
+    assert [one["run"] for one in currents] == ["U1", "U2"]
+    assert all(one["settles"] or one["may_settle"] for one in survey["to_measure"])
+    best = {one["figure"]["code"]: one["reading"] for one in survey["items"]}["supply_current"]
+    assert best["sentence"] in {one["sentence"] for one in currents}
+    html_of(client, f"/sites/{hall.site.pk}/survey")  # the first look at a thing is noted
+    with CaptureQueriesContext(connection) as sent:
+        html = html_of(client, f"/sites/{hall.site.pk}/survey")
+    assert len(sent) <= MOST_QUERIES
+    place = html.index("<h2>To measure next</h2>")
+    for one in survey["to_measure"]:
+        for said in (one["sentence"], one["probes"], *one["settles"]):
+            place = html.index(escape(said), place)
+    assert place < html.index("<h2>To measure or to look up</h2>")
 
 
 def test_a_site_with_many_cases_costs_as_much_as_one_with_one(hall: Hall, client: Client) -> None:

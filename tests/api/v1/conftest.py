@@ -4,8 +4,9 @@ from typing import Any
 
 import pytest
 
-from sites.models import Closet, Contact, Customer, DeviceModel, Site
+from sites.models import Closet, Contact, Customer, DeviceModel, Instrument, Site
 from sites.services.closets import contact_add
+from sites.services.instruments import instrument_add
 from tests import factories
 
 
@@ -22,6 +23,7 @@ def things(
 ) -> dict[str, tuple[int, dict[str, Any]]]:
     """By resource: one that is there, and a change of it."""
     contract = factories.make_contract(customer)
+    meter = instrument_add(factories.change(), name="meter 3", kind=Instrument.Kind.MULTIMETER).result
     return {
         "customers": (customer.pk, {"note": "pays late"}),
         "contracts": (contract.pk, {"response_hours": 4}),
@@ -31,4 +33,5 @@ def things(
         "contacts": (contact.pk, {"phone": "+1 555 0199"}),
         "catalogue/devices": (factories.make_model(DeviceModel.Kind.HORN).pk, {"minimum_voltage_v": 17.5}),
         "catalogue/cables": (factories.make_cable().pk, {"plenum": True}),
+        "instruments": (meter.pk, {"calibrated_on": "2026-02-10"}),
     }

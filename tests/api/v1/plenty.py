@@ -6,10 +6,11 @@ from django.utils import timezone
 
 from sites.changes.services import today_at
 from sites.changes.steps import first_step_after
-from sites.models import Basis, Contact, Customer, DeviceModel, Secret
+from sites.models import Basis, Contact, Customer, DeviceModel, Instrument, Secret
 from sites.models.access import User
 from sites.services.closets import contact_add
 from sites.services.endpoints import endpoint_move
+from sites.services.instruments import instrument_add
 from sites.services.secrets import secret_add, secret_reveal
 from tests import factories
 from tests.halls import Hall, make_hall
@@ -17,12 +18,13 @@ from zones.electrical.bearing import bearing
 from zones.electrical.plant import Members
 from zones.electrical.subjects import SubjectKind
 from zones.findings.named_changes import unattributed
-from zones.models import Case, Finding, Reading
+from zones.models import Case, DueTest, Finding, Test
 from zones.plant.selectors import read_plant
 from zones.recheck.stored_results import write_bearing
 from zones.services.landings import PairUse, landing_add
 from zones.services.paging_sets import paging_set_add
-from zones.services.readings import reading_record
+from zones.services.tests import record_test
+from zones.services.visits import visit_record
 from zones.services.zones import zone_endpoint_add
 
 
@@ -73,9 +75,20 @@ def add(hall: Hall, count: int) -> None:
         landing_add(change, block=block, row=5, pair=1, carries=PairUse.LINE, amplifier=amplifier)
         zone_endpoint_add(change, zone=zone, endpoint=heard)
         paging_set_add(change, name=f"set {factories.next_number()}", zones=[zone])
-        reading_record(
-            change, kind=Reading.Kind.RUN_CURRENT, state=Reading.State.IDLE, value=0.1,
-            taken_on=factories.BUILT_ON, run=run,
+        visit = visit_record(
+            change, closet=closet, visited_on=factories.BUILT_ON, technician="Rune", job_reference="T-4071"
+        ).result
+        contract = factories.make_contract(customer)
+        DueTest.objects.create(
+            site=hall.site, run=run, contract=contract, due_on=factories.BUILT_ON, surveyed=False
+        )
+        instrument = instrument_add(
+            factories.change(), name=f"meter {factories.next_number()}",
+            kind=Instrument.Kind.CLAMP_METER,
+        ).result  # fmt: skip
+        record_test(
+            change, kind=Test.Kind.RUN_CURRENT, state=Test.State.IDLE, value=0.1,
+            taken_on=factories.BUILT_ON, run=run, visit=visit, instrument_record=instrument,
         )  # fmt: skip
         for kind, thing, code in (
             (SubjectKind.SUPPLY, supply, "supply_current"),

@@ -11,9 +11,12 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from api.conventions import sizes
 from sites.changes.services import change_accept
+from sites.models import Contact
 from sites.models.access import User
 from sites.models.changes import ChangeSet
+from sites.services.closets import contact_add
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import get
@@ -47,6 +50,8 @@ def _take_off(hall: Hall) -> ChangeSet:
         happened_on=factories.BUILT_ON + dt.timedelta(days=200),
         reason="too much",
         job_reference="T-9",
+        actor="R. Ondine",
+        done_by="Hallam Crew",
     )
     return change_accept(change, operations).change_set
 
@@ -91,8 +96,10 @@ def test_a_cleared_case_closes_with_its_change_and_figures(
     assert [one["id"] for one in case["cleared_by"]] == [removed.pk]
     assert "2.08 A, limit 1.60 A before" in case["closing_text"]
     assert "1.60 A after" in case["closing_text"]
-    assert f"Cleared by change set {removed.pk} on {removed.happened_on}" in case["closing_text"]
-    assert "job T-9" in case["closing_text"]
+    assert (
+        f"Cleared by change set {removed.pk} on {removed.happened_on} by Hallam Crew, job T-9, recorded by "
+        "R. Ondine (“too much”)."
+    ) in case["closing_text"]
 
 
 @pytest.mark.parametrize(
@@ -152,12 +159,12 @@ def test_counts_since_a_time_are_those_of_all_customers_too(
     ("by_verdict", "cleared", "said"),
     [
         ({}, 0, "Nothing is past."),
-        ({Verdict.CANNOT_TELL: 12}, 0, "Nothing is past; 12 cases cannot be told."),
+        ({Verdict.CANNOT_TELL: 12}, 0, "Nothing is past; cannot tell for 12 cases."),
         ({Verdict.PAST: 1}, 0, "1 case is past or probably past."),
         (
             {Verdict.PAST: 2, Verdict.PROBABLY_PAST: 1, Verdict.CANNOT_TELL: 1, Verdict.NEAR: 4},
             0,
-            "3 cases are past or probably past; 1 case cannot be told; 4 cases are near a limit.",
+            "3 cases are past or probably past; cannot tell for 1 case; 4 cases are near a limit.",
         ),
         ({Verdict.NEAR: 1}, 2, "Nothing is past; 1 case is near a limit; 2 cases cleared."),
         ({}, 1, "1 case cleared."),
@@ -200,14 +207,35 @@ def test_lists_leave_out_what_is_withheld_unless_asked(hall: Hall, client: Clien
     assert len(get(client, "cases", **asked, withheld="any")["items"]) == 1
 
 
-def test_a_case_counts_the_findings_that_it_leaves_out(
+def test_a_case_and_its_findings_count_what_they_leave_out(
     hall: Hall, added: ChangeSet, client: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (case,) = get(client, "cases", change_set_id=added.pk)["items"]
-    count = len(case["findings"])
-    assert count > 0
-    assert case["left_out"] == []
-    monkeypatch.setattr("api.v1.cases.MOST_LISTED", count - 1)
-    (case,) = get(client, "cases", change_set_id=added.pk)["items"]
-    assert len(case["findings"]) == count - 1
-    assert case["left_out"] == [{"pointer": "/findings", "count": 1}]
+    contact_add(factories.change(hall.site), closet=hall.closet, role=Contact.Role.SITE, name="Ada")
+    names = ("zones", "closets", "contacts", "findings")
+    (whole,) = get(client, "cases", change_set_id=added.pk)["items"]
+    assert all(whole[name] for name in names)
+    assert whole["left_out"] == whole["findings"][0]["left_out"] == []
+    monkeypatch.setattr(sizes, "MOST_LISTED", 0)
+    for case in (
+        get(client, "cases", change_set_id=added.pk)["items"][0],
+        get(client, f"cases/{whole['id']}"),
+    ):
+        assert [case[name] for name in names] == [[]] * 4
+        assert case["left_out"] == [{"pointer": f"/{name}", "count": len(whole[name])} for name in names]
+    finding = get(client, f"findings/{whole['findings'][0]['id']}")
+    assert finding["zones"] == []
+    assert finding["left_out"] == [{"pointer": "/zones", "count": len(whole["findings"][0]["zones"])}]
+
+
+def test_a_cleared_case_counts_the_changes_that_it_leaves_out(
+    hall: Hall, added: ChangeSet, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _take_off(hall)
+    check([hall.site.pk])
+    asked = {"change_set_id": added.pk, "cleared": "yes"}
+    (whole,) = get(client, "cases", **asked)["items"]
+    assert whole["cleared_by"]
+    monkeypatch.setattr(sizes, "MOST_LISTED", 0)
+    (case,) = get(client, "cases", **asked)["items"]
+    assert case["cleared_by"] == []
+    assert {"pointer": "/cleared_by", "count": len(whole["cleared_by"])} in case["left_out"]

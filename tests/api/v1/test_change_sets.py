@@ -1,4 +1,4 @@
-"""Change sets over REST: drafted, looked at, revised, accepted, put aside; and the record of what was
+"""Change sets over REST: drafted, looked at, revised, accepted, withdrawn; and the record of what was
 written."""
 
 from __future__ import annotations
@@ -7,17 +7,20 @@ import datetime as dt
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
-from sites.changes.services import change_set_revise
+from sites.changes.making import change_context
+from sites.changes.services import change_set_revise, open_change_sets
 from sites.models import DeviceModel
 from sites.models.access import User
-from sites.models.changes import Change, ChangeSet
+from sites.models.changes import REWROTE, Change, ChangeSet
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import ROOT, as_described, etag_of, get, patch, post
 from tests.halls import Hall, more_speakers
-from zones.models import Point
+from zones.models import Point, Zone
 from zones.services.points import point_alter
 
 BUILT = factories.BUILT_ON
@@ -154,6 +157,29 @@ def test_a_revision_between_reading_and_accepting_is_stale(
     assert (made.state, made.reason) == ("draft", "meanwhile")
 
 
+def test_no_list_reads_the_rows_that_an_import_rewrote(hall: Hall, client: Client) -> None:
+    """300 kB of one change set: read for each of 500 on a page, they would be 150 MB."""
+    rows = [{"before": {"note": "was"}, "after": {"note": "is" * 10}} for _ in range(5_000)]
+    rewrote = [{"op": REWROTE, "table": "point_facts", "rows": rows}]
+    change = factories.change(hall.site, kind=ChangeSet.Kind.CORRECTION, happened_on=factories.BUILT_ON)
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT nextval(pg_get_serial_sequence('change_set', 'id'))")
+        (number,) = cursor.fetchone()
+    with open_change_sets([change], {number: rewrote}) as (made,), change_context(made):
+        Zone.objects.filter(pk=hall.zone.pk).update(name="Hall", change_set_id=number)
+    assert len(ChangeSet.objects.get(pk=number).operations[0]["rows"]) == 5_000
+    for address, query in (("change-sets", {}), ("changes", {"expand": "change_set"})):
+        with CaptureQueriesContext(connection) as statements:
+            found = get(client, address, site_id=hall.site.pk, **query)["items"]
+        shown = next(one for one in found if number in (one["id"], one.get("change_set_id")))
+        assert shown.get("change_set", shown)["operations"] == []
+        for statement in statements:
+            if statement["sql"].startswith("SELECT"):
+                with connection.cursor() as cursor:
+                    cursor.execute(statement["sql"])
+                    assert sum(len(str(row)) for row in cursor.fetchall()) < 50_000, statement["sql"]
+
+
 def test_a_conflict_names_the_operation_and_the_change_set_in_between(hall: Hall, client: Client) -> None:
     operations = [
         {"op": "zone.alter", "zone_id": hall.zone.pk, "note": "seen"},
@@ -184,17 +210,18 @@ def test_a_conflict_names_the_operation_and_the_change_set_in_between(hall: Hall
         ({"operations": []}, "/operations", "at least one operation"),
         ({"operations": "x"}, "/operations", "Expected a list"),
         ({"operations": [{"op": "point.apend"}]}, "/operations/0/op", "Did you mean point.append?"),
+        ({"operations": [{"op": "\ud800"}]}, "/operations/0/op", r"There is no operation '\ud800'."),
         ({"operations": [{"op": "point.remove"}]}, "/operations/0/point_id", "point_id is missing"),
         ({"operations": ["x"]}, "/operations/0", "Expected an object"),
         (
             {"operations": [{"op": "device_model.add", "name": "x", "kind": "horn"}]},
             "/operations/0/op",
-            "not of one site",
+            "does not belong to one site",
         ),
         (
             {"operations": [{"op": "site.add", "customer_id": 1, "code": "a", "name": "b"}]},
             "/operations/0/op",
-            "not of one site",
+            "does not belong to one site",
         ),
         ({"reason": " "}, "/reason", "blank"),
         ({"purpose": "plna"}, "/purpose", "Did you mean plan?"),

@@ -8,9 +8,10 @@ import json
 import pytest
 from django.test import Client
 
+from sites.changes.services import change_set_accept, change_set_draft, change_set_revise, change_set_withdraw
 from sites.models import Basis, Secret
 from sites.models.access import User
-from sites.services.closets import closet_alter
+from sites.services.closets import closet_add, closet_alter
 from sites.services.endpoints import endpoint_alter
 from sites.services.power import supply_add
 from sites.services.secrets import secret_add
@@ -82,18 +83,60 @@ def test_where_the_key_hangs_is_on_the_sheet_and_in_no_list_or_change(hall: Hall
         assert rows["new_rows"][0]["name"] == hall.closet.name, "the rest of the row is shown"
 
 
+def test_where_the_key_hangs_is_in_no_operation_that_was_accepted(
+    hall: Hall, manager: User, with_token: Caller, logged_in: Caller
+) -> None:
+    """Not even for a manager."""
+    where = "third hook behind the ice machine"
+    altered = closet_alter(
+        factories.change(hall.site), closet=hall.closet, key_location=where, note="two doors"
+    ).change_set
+    added = closet_add(factories.change(hall.site), name="IDF 7", key_location=where).change_set
+    client = with_token(manager)
+    for made, kept in ((altered, "two doors"), (added, "IDF 7")):
+        address = f"change-sets/{made.pk}"
+        expanded = get(client, "changes", change_set_id=str(made.pk), expand="change_set")
+        shown = [get(client, address), get(client, "change-sets"), expanded]
+        html = logged_in(manager).get(f"/changes/{made.pk}").content.decode()
+        for said in (*map(json.dumps, shown), html):
+            assert where not in said
+            assert kept in said, "the rest of the operation is shown"
+
+
+def test_a_draft_says_where_the_key_hangs_to_those_who_may_revise_it(
+    hall: Hall, client: Client, technician: User, with_token: Caller, logged_in: Caller
+) -> None:
+    where = "third hook behind the ice machine"
+    body = {"op": "closet.alter", "closet_id": hall.closet.pk, "key_location": where, "note": "two doors"}
+    made = change_set_draft(factories.change(hall.site), [body])
+    address = f"change-sets/{made.pk}"
+    writer = with_token(technician)
+    assert get(writer, address)["operations"] == [body], "what is sent back is whole"
+    assert where in logged_in(technician).get(f"/changes/{made.pk}").content.decode()
+    assert where not in json.dumps(get(writer, "change-sets")), "in no list"
+    only_reads = with_token(technician, ["record:read"])
+    for reading in (client, only_reads):
+        assert get(reading, address)["operations"] == [
+            {name: part for name, part in body.items() if name != "key_location"}
+        ]
+    withdrawn = change_set_withdraw(change_set=made)
+    assert where in json.dumps(get(writer, address)), "it can be made a draft again"
+    change_set_accept(change_set=change_set_revise(change_set=withdrawn, reason="agreed"), user=technician)
+    assert where not in json.dumps(get(writer, address))
+
+
 def test_it_never_holds_a_code(hall: Hall, client: Client, manager: User) -> None:
     secret_add(
         user=manager,
         site=hall.site,
         closet=hall.closet,
         label="door in the yard",
-        code="4711-0815",
+        code="heron-4711",
         kind=Secret.Kind.DOOR,
     )
     sheet = get(client, f"closets/{hall.closet.pk}/sheet")
     assert sheet["reach"]["codes"]["door"] == 1
-    assert "4711" not in json.dumps(sheet)
+    assert "heron" not in json.dumps(sheet)
     assert "door in the yard" not in json.dumps(sheet), "a label may say more than it should"
 
 

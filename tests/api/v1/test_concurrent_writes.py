@@ -1,4 +1,4 @@
-"""Of two writes of one version at once, one succeeds."""
+"""When two requests write one version at once, one succeeds."""
 
 from __future__ import annotations
 

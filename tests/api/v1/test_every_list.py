@@ -1,4 +1,4 @@
-"""What is true of every list there is: its cost, its scope, its description; a new resource is held to it."""
+"""Holds every list, also of new resources, to its cost, its scope and its description."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from tests.api.v1.asking import ROOT, get
 
 MOST_QUERIES = 12
 # The catalogue belongs to no customer
-SHARED = {"catalogue/devices", "catalogue/cables"}
+SHARED = {"catalogue/devices", "catalogue/cables", "instruments"}
 LISTS = RESOURCES
 
 

@@ -52,7 +52,7 @@ def client(dispatcher: User, with_token: Caller) -> Client:
 
 @pytest.fixture
 def finding(hall: Hall, added: ChangeSet) -> Finding:
-    """Of the hall's supply."""
+    """The finding of the hall's supply."""
     return Finding.objects.get(code="supply_current", subject_id=hall.supply.pk)
 
 

@@ -1,4 +1,4 @@
-"""The load of one thing, whatever kind of subject it is."""
+"""The load of one thing, of every kind of subject."""
 
 from __future__ import annotations
 

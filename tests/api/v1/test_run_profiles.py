@@ -19,7 +19,7 @@ from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_alter, point_append
 
 LOOP_OHM_PER_M = 2 * 25.67 / 304.8 / 3
-"""Of three pairs of 24 AWG (ASTM B258, printed)."""
+"""Loop resistance of three pairs of 24 AWG (ASTM B258, printed)."""
 
 
 @pytest.fixture

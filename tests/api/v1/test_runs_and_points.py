@@ -55,6 +55,19 @@ def test_a_run_is_shown_with_what_feeds_it(hall: Hall, client: Client) -> None:
     assert (run["zone"]["name"], run["site"]["id"]) == ("Ticket hall", hall.site.pk)
 
 
+def test_a_run_is_shown_with_the_device_whose_output_feeds_it(hall: Hall, client: Client) -> None:
+    address = f"runs/{hall.run.pk}"
+    shown = get(client, address, expand="endpoint,output")
+    assert (shown["endpoint"]["name"], shown["output"]["id"]) == (hall.gateway.name, hall.output.pk)
+    assert [
+        one["endpoint"]["id"] for one in get(client, "runs", zone_id=hall.zone.pk, expand="endpoint")["items"]
+    ] == [hall.gateway.pk]
+    run_alter(factories.change(hall.site, happened_on=LATER), run=hall.run, output=None)
+    assert get(client, address, expand="endpoint")["endpoint"] is None
+    before = get(client, address, expand="endpoint", as_of=BUILT.isoformat())["endpoint"]
+    assert before["id"] == hall.gateway.pk
+
+
 def test_a_run_is_shown_as_it_was_on_a_day(hall: Hall, client: Client) -> None:
     run_alter(factories.change(hall.site, happened_on=LATER), run=hall.run, zone=hall.gangway)
     address = f"runs/{hall.run.pk}"
@@ -128,6 +141,19 @@ def test_what_is_planned_is_not_there_until_its_day(hall: Hall, client: Client) 
     assert made["id"] in [
         item["id"] for item in get(client, "runs", site_id=hall.site.pk, as_of=day)["items"]
     ]
+
+
+def test_a_planned_point_is_not_there_until_its_day(hall: Hall, client: Client) -> None:
+    day = (dt.datetime.now(dt.UTC).date() + dt.timedelta(days=40)).isoformat()
+    change = {"reason": "agreed for next month", "happened_on": day, "planned": True}
+    body = {"run_id": hall.run.pk, "after_id": hall.points[-1].pk, "name": "P9", "kind": "device"}
+    made = post(client, "points", {**body, "device_kind": "horn", "change": change}).json()
+    assert get(client, f"points/{made['id']}", as_of=day)["name"] == "P9"
+    yet = client.get(f"/api/v1/points/{made['id']}")
+    assert yet.status_code == 404
+    assert f"it begins on {day}" in yet.json()["detail"]
+    listed = [item["id"] for item in get(client, "points", run_id=hall.run.pk)["items"]]
+    assert listed == [point.pk for point in hall.points]
 
 
 def test_a_correction_adds_nothing(hall: Hall, client: Client) -> None:

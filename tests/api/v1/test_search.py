@@ -22,7 +22,7 @@ def fleet(customer: Customer, other_customer: Customer) -> dict[str, Any]:
         customer, code="quay-9", name="Quay 9", address="4 Harbour Road", city="Ålesund", postal_code="60221"
     )
     east = factories.make_site(
-        customer, code="east", name="Ferry terminal east", address="18 Mill Lane", city="Porto Novo"
+        customer, code="east", name="Ferry terminal east", address="18 Mill Lane", city="Port Arrenby"
     )
     store = factories.make_site(
         other_customer, code="store-2", name="Cold store 2", address="4 Harbour Road", city="Ålesund"
@@ -120,7 +120,8 @@ def test_best_first(fleet: dict[str, Any], manager: User, with_token: Caller) ->
 def test_nothing_of_another_customer(
     fleet: dict[str, Any], reader: User, customer: Customer, with_token: Caller, typed: str
 ) -> None:
-    """Neither in the results nor in what is forgiven: a word that only others have is no word here."""
+    """Neither in the results nor in corrected spellings: a word that only other customers have does not
+    count."""
     items = found(with_token(reader), typed)
     assert {item["customer_id"] for item in items} <= {customer.pk}
     assert not any(item["site_id"] == fleet["store"].pk for item in items)

@@ -10,7 +10,9 @@ from django.test import Client
 from django.utils import timezone
 from pytest_django import Settings
 
-from api.events.deliveries import claim, fan_out, finish
+from api.events.deliveries.finished import Ended, finish
+from api.events.deliveries.made import fan_out
+from api.events.deliveries.taken import claim
 from api.events.outbound import Answer
 from api.events.publisher import publish
 from sites.models import Customer, Delivery, Site, Subscription, User
@@ -61,7 +63,7 @@ def test_one_is_made_and_its_secret_is_shown_once(desk: Client) -> None:
     ("given", "pointer", "said"),
     [
         ({"url": "http://desk.example.com/"}, "/url", "begins with https://"),
-        ({"url": "https://10.0.0.1/"}, "/url", "no public address"),
+        ({"url": "https://10.0.0.1/"}, "/url", "not a public address"),
         ({"url": "https://mara:x@desk.example.com/"}, "/url", "user or password"),
         ({"url": "https://desk.example.com:22/"}, "/url", "Open: 443 and 8443"),
         ({"kinds": ["case.open"]}, "/kinds/0", "Did you mean case.opened?"),
@@ -143,7 +145,7 @@ def test_each_attempt_is_shown(desk: Client, site: Site) -> None:
     one = made(desk)
     happened(site, "cases/1")
     (due,) = claim(most=1)
-    finish(due, Answer(None, "address"), took_s=0.2)
+    finish([Ended(due, Answer(None, "address"), 0.2)])
     (shown,) = get(desk, f"subscriptions/{one['id']}/deliveries")["items"]
     assert (shown["subject"], shown["state"], shown["failures"]) == ("cases/1", "waiting", 1)
     (attempt,) = shown["tries"]

@@ -17,9 +17,9 @@ from sites.services.switches import port_alter, switch_end
 from tests import factories
 from tests.api.conftest import Caller
 from tests.halls import Hall
-from zones.models import Reading
+from zones.models import Test
 from zones.recheck.batch import check
-from zones.services.readings import reading_record
+from zones.services.tests import record_test
 from zones.services.zones import zone_endpoint_add
 
 Priority = SwitchPortFacts.Priority
@@ -133,12 +133,12 @@ def test_each_load_says_by_what_it_is_counted(switch: Switch, client: Client) ->
 def test_it_allocates_what_the_figure_of_the_switch_says(hall: Hall, switch: Switch, client: Client) -> None:
     for number in range(1, 5):
         connect(switch, number, 3)
-    reading_record(
+    record_test(
         factories.change(switch.site, happened_on=dt.date(2025, 2, 3)),
-        kind=Reading.Kind.POE_POWER,
+        kind=Test.Kind.POE_POWER,
         switch=switch,
         value=21.5,
-        state=Reading.State.PAGING,
+        state=Test.State.PAGING,
         taken_on=dt.date(2025, 2, 3),
     )
     check([switch.site_id])

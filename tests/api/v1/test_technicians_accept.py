@@ -1,5 +1,5 @@
 """A customer may have what technicians change looked at first: theirs are drafts then, which a manager
-accepts, in whatever way they write."""
+accepts, in every way of writing."""
 
 from __future__ import annotations
 
@@ -143,9 +143,9 @@ def test_a_reading_is_taken_and_taken_back_all_the_same(
 ) -> None:
     client = with_token(technician)
     reading = {"kind": "run_current", "state": "idle", "value": 0.1, "taken_on": "2026-11-20"}
-    made = post(client, "readings", {**reading, "run_id": hall.run.pk, "change": WHY}).json()
-    post(client, f"readings/{made['id']}/supersede", {"value": 0.2, "change": WHY})
-    both = {"op": "reading.record", **reading, "run_id": hall.run.pk}
+    made = post(client, "tests", {**reading, "run_id": hall.run.pk, "change": WHY}).json()
+    post(client, f"tests/{made['id']}/supersede", {"value": 0.2, "change": WHY})
+    both = {"op": "test.record", **reading, "run_id": hall.run.pk}
     draft = drawn_up(client, hall.site, both)
     post(client, f"change-sets/{draft.json()['id']}/accept", {}, status=200, etag=draft["ETag"])
     mixed = drawn_up(client, hall.site, both, *more_speakers(hall, 1))

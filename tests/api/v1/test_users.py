@@ -107,7 +107,7 @@ def test_one_sees_who_is_granted_nothing_beyond_ones_own(
 
 @pytest.mark.parametrize("act", ["", "deactivate", "activate", "password", "tokens"])
 def test_who_is_granted_more_is_not_there(
-    manager: User, keeper: User, of_both: User, logged_in: Caller, act: str
+    customer: Customer, manager: User, keeper: User, of_both: User, logged_in: Caller, act: str
 ) -> None:
     client = logged_in(keeper)
     body = {"password": PASSWORD} if act == "password" else {}
@@ -120,8 +120,10 @@ def test_who_is_granted_more_is_not_there(
             return client.patch(address, {"name": "X"}, content_type="application/json")
         return client.post(f"{address}/{act}", body, content_type="application/json")
 
+    # All customers, and one of them by name besides
+    granted = factories.make_user(User.Role.MANAGER, customers=[customer], all_customers=True, username="ada")
     never = problem(ask(999999999), 404, "not_found")
-    for user in (of_both, manager):
+    for user in (of_both, manager, granted):
         assert problem(ask(user.pk), 404, "not_found")["detail"] == never["detail"]
         user.refresh_from_db()
         assert (user.is_active, user.check_password("correct horse")) == (True, True)
@@ -158,7 +160,7 @@ def test_of_two_who_add_one_name_at_once_one_does(
     with ThreadPoolExecutor(2) as pool:
         answers = sorted(pool.map(add, ("dov", "Dov")), key=lambda answer: answer.status_code)
     assert answers[0].status_code == 201
-    assert pointers(answers[1], 409, "conflict") == {"/username": "Another user has this log-in name."}
+    assert pointers(answers[1], 409, "conflict") == {"/username": "Another user has this username."}
 
 
 @pytest.mark.parametrize(
@@ -233,7 +235,7 @@ def test_a_token_gives_no_role_that_does_more_than_it(
     assert alter(few, reader, {"role": "dispatcher"}).status_code == 200
     answer = alter(few, reader, {"role": "technician"})
     assert pointers(answer, 422, "unprocessable")["/role"] == (
-        "A technician has readings:write and record:write, which this token does not: nobody gives more than "
+        "A technician has record:write and tests:write, which this token does not: nobody gives more than "
         "they have."
     )
     answer = send(few, "users", {**DOV, "role": "manager", "customer_ids": [customer.pk]})

@@ -9,6 +9,7 @@ from django.db import IntegrityError, connection, transaction
 from django.test import Client
 
 from api.conventions.schema import description
+from sites.changes.parameters import Parameter
 from sites.models.access import User
 from sites.models.changes import ChangeSet
 from tests import factories
@@ -40,7 +41,7 @@ def test_a_current_that_no_speaker_draws(hall: Hall, client: Client, value: str)
     draft = f'{{"site_id": {hall.site.pk}, "reason": "a plan", "operations": [{operation}]}}'
     drafted = sent(client, "change-sets", draft)
     assert (posted.status_code, drafted.status_code) == (400, 400)
-    if value != "1e999":  # which is no number to begin with
+    if value != "1e999":  # which is not a number to begin with
         assert posted.json()["errors"][0]["pointer"] == "/speech_current_a"
         assert "from 0 to 20 [A]" in posted.json()["errors"][0]["detail"]
         assert drafted.json()["errors"][0]["pointer"] == "/operations/0/speech_current_a"
@@ -112,3 +113,28 @@ def test_a_draft_calls_things_as_resources_do(hall: Hall, client: Client) -> Non
     append = listed["items"]["discriminator"]["mapping"]["point.append"].rsplit("/", 1)[1]
     described = description()["components"]["schemas"][append]["properties"]
     assert {"run_id", "after_id", "model_id", "speech_current_a"} <= set(described)
+
+
+def test_each_value_of_a_request_is_parsed_once(
+    hall: Hall, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From the edge to the rows it is a value of Python; nothing makes JSON of it and reads that again."""
+    parsed: list[str] = []
+    parse = Parameter.parse
+
+    def counting(self: Parameter, value: Any, **kwargs: Any) -> Any:
+        parsed.append(self.key)
+        return parse(self, value, **kwargs)
+
+    monkeypatch.setattr(Parameter, "parse", counting)
+    body = {
+        "run_id": hall.run.pk,
+        "after_id": hall.points[-1].pk,
+        "length_m": 7.5,
+        "length_basis": "measured",
+    }
+    assert (
+        client.post("/api/v1/points", {**body, "change": WHY}, content_type="application/json").status_code
+        == 201
+    )
+    assert sorted(parsed) == sorted([*body, *WHY])

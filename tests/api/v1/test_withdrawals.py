@@ -14,7 +14,7 @@ from tests.api.conftest import Caller
 from tests.api.v1.asking import ROOT, as_described, etag_of, get, post
 from tests.halls import Hall, more_speakers
 from zones.electrical.subjects import SubjectKind
-from zones.findings.events import EventKind
+from zones.findings.event_kinds import EventKind
 from zones.models import Figures, Finding
 from zones.recheck.batch import check
 from zones.services.points import point_append

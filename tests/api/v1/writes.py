@@ -8,7 +8,7 @@ from django.test import Client
 
 RESOURCES = [
     "customers", "contracts", "coverages", "sites", "closets", "contacts", "catalogue/devices",
-    "catalogue/cables",
+    "catalogue/cables", "instruments",
 ]  # fmt: skip
 WHY = {"reason": "surveyed", "happened_on": "2026-11-24", "job_reference": "J-7"}
 

@@ -18,7 +18,9 @@ from sites.access.selectors import principal_of, token_by_secret
 from sites.access.services import token_make
 from sites.management.commands import person
 from sites.models import Customer
-from sites.models.access import Grant, User
+from sites.models.access import Grant, PersonRemoval, User
+from sites.services.customers import customer_alter
+from tests.factories import change
 
 PASSWORD = "quiet lantern 7 quay"
 INES = ["ines", "--name", "Ines  Marlow", "--role", "manager", "--all-customers"]
@@ -214,3 +216,28 @@ def test_the_last_manager_of_all_customers_is_not_switched_off(manager: User) ->
     assert refused.value.returncode == 2
     manager.refresh_from_db()
     assert manager.is_active
+
+
+def test_a_person_is_removed_for_good_after_a_trial_changed_nothing(
+    manager: User, dispatcher: User, customer: Customer
+) -> None:
+    User.objects.filter(pk=dispatcher.pk).update(first_name="Dora", last_name="Quill")
+    customer_alter(change(), customer=customer, note="ask Dora Quill")
+    words = ["dora", "--by", "Ines Marlow", "--reason", "asked to be forgotten"]
+    out = run("remove", *words, "--trial")
+    assert re.fullmatch(r"Nothing was changed\. Rows changed: .*1 in customer.*, were it done\.\n", out)
+    customer.refresh_from_db()
+    assert customer.note == "ask Dora Quill"
+    out = run("remove", *words)
+    assert out.startswith(f"This user is removed person {dispatcher.pk} from now on; rows changed: ")
+    customer.refresh_from_db()
+    assert customer.note == f"ask removed person {dispatcher.pk}"
+    removal = PersonRemoval.objects.get()
+    assert (removal.actor, removal.removed_by) == ("Ines Marlow", None)
+    assert run("remove", f"removed-{dispatcher.pk}", *words[1:]).startswith("This user is removed person")
+    with pytest.raises(CommandError, match="was removed, and stays so") as refused:
+        run("on", f"removed-{dispatcher.pk}")
+    assert refused.value.returncode == 2
+    with pytest.raises(CommandError, match="reason: ") as refused:
+        run("remove", "maud", "--by", "Ines Marlow", "--reason", "\x00")
+    assert refused.value.returncode == 2

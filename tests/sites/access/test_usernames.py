@@ -1,4 +1,4 @@
-"""Log-in names: no two differ in capital letters only."""
+"""Usernames: no two differ in capital letters only."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from sites.changes.constraints import problem_of
 from sites.models import User
 from tests import factories
 
-once = import_module("sites.migrations.0047_usernames_once")
+once = import_module("sites.migrations.0018_usernames_once")
 
 
 def test_the_database_takes_no_two_alike(manager: User) -> None:
     with pytest.raises(IntegrityError) as refused:
         factories.make_user(username="Maud")
     problem = problem_of(refused.value)
-    assert (problem.path, problem.detail) == ("/username", "Another user has this log-in name.")
+    assert (problem.path, problem.detail) == ("/username", "Another user has this username.")
 
 
 def test_those_alike_from_before_are_named_to_who_migrates(manager: User) -> None:

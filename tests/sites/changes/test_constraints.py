@@ -69,7 +69,7 @@ def test_every_refusal_of_a_trigger_has_a_sentence() -> None:
 
 
 def test_no_sentence_is_of_a_rule_that_is_gone() -> None:
-    tables = ("change", "secret_reveal", "reading", "paging_set_zone", "withdrawal")
+    tables = ("change", "secret_reveal", "reading", "paging_set_zone", "withdrawal", "person_removal")
     only_added_to = {f"{table}_is_only_added_to" for table in tables}
     known = rules_of_the_database() | rules_of_the_triggers() | only_added_to
     assert sorted(set(RULES) - known) == []

@@ -310,7 +310,7 @@ def test_receivers_hear_of_it_in_the_same_transaction(
     change_set_accepted.connect(listen)
     try:
         with change_set_trial(draft):
-            assert heard == []  # a trial is no acceptance
+            assert heard == []  # a trial is not an acceptance
         change_set_accept(change_set=draft, user=manager)
         done = change_accept(change(site, happened_on=DAY), [{"op": "closet.add", "name": "x"}])
     finally:
@@ -333,7 +333,7 @@ def test_all_that_is_wrong_with_a_list_is_named_at_once(site: Site) -> None:
     assert [
         (problem.pointer, problem.detail.split(";")[0].split(".")[0]) for problem in caught.value.problems
     ] == [
-        ("/operations/0/op", "There is no operation suply"),
+        ("/operations/0/op", "There is no operation 'suply"),
         ("/operations/1/name", "name is missing"),
         ("/operations/1/nam", "There is no 'nam' here"),
         (

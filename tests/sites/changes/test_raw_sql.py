@@ -1,4 +1,4 @@
-"""The database itself holds a write to its change set, by whatever means it comes."""
+"""The database itself holds every write to its change set, through any channel."""
 
 from __future__ import annotations
 

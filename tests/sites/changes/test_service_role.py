@@ -1,4 +1,4 @@
-"""The service's role, which is no superuser, writes the record through triggers and forges nothing."""
+"""The service's role, which is not a superuser, writes the record through triggers and cannot forge it."""
 
 from __future__ import annotations
 

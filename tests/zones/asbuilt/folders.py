@@ -40,9 +40,10 @@ from zones.models import (
     PagingSetZone,
     Point,
     PointFacts,
-    Reading,
     Run,
     RunFacts,
+    Test,
+    Visit,
     Zone,
     ZoneEndpoint,
     ZoneFacts,
@@ -129,10 +130,10 @@ def _pier() -> Folder:
             landing("3-4", "field", run="R1", pair="2", carries="dc_reversed", change="swap"),
         ],
         "clips": [s | {"block": "B1", "row": "3-4", "change": "more", "clip": "out"}],
-        "readings": [
-            reading("run_current", "0.21", reading="first", run="R1"),
-            reading("run_current", "0.12", supersedes="first", run="R1"),
-            reading("end_voltage", "21.5", run="R1", point="P2", after="more"),
+        "tests": [
+            taken("run_current", "0.21", test="first", run="R1"),
+            taken("run_current", "0.12", supersedes="first", run="R1"),
+            taken("end_voltage", "21.5", run="R1", point="P2", after="more"),
         ],
     }
 
@@ -146,9 +147,43 @@ def landing(row: str, side: str, **cells: str) -> dict[str, str]:
     return {"site": "pier", "block": "B1", "row": row, "side": side} | cells
 
 
-def reading(kind: str, value: str, **cells: str) -> dict[str, str]:
+def taken(kind: str, value: str, **cells: str) -> dict[str, str]:
     said = {"kind": kind, "state": "paging", "value": value, "taken_on": "2023-03-14"}
     return {"site": "pier"} | said | cells
+
+
+def with_tests_of_every_kind() -> Folder:
+    """The folder with an instrument, a visit, and a test of each kind on it."""
+    folder = pier()
+    folder["instruments"] = [
+        {
+            "name": "tester 4", "kind": "insulation_tester", "serial": "L-00441", "note": "in the van",
+            "calibrated_on": "2022-11-01", "calibration_due_on": "2023-11-01",
+        }
+    ]  # fmt: skip
+    on_site = {"site": "pier", "closet": "C1", "technician": "Bo Ek", "job_reference": "T-40718"}
+    folder["visits"] = [{**on_site, "visited_on": "2023-03-14", "note": "lamp out"}]
+    usual = {
+        "site": "pier", "taken_on": "2023-03-14", "taken_at": "09:05", "taken_as": "as_left", "run": "R1",
+        "technician": "Bo Ek", "visit_technician": "Bo Ek", "visit_closet": "C1",
+        "instrument": "tester 4", "instrument_record": "tester 4", "calibration_due_on": "2023-11-01",
+    }  # fmt: skip
+    said: dict[str, dict[str, str]] = {
+        "continuity": {"passed": "yes"},
+        "shorts": {"passed": "no"},
+        "polarity": {"passed": "yes"},
+        "tone_trace": {"passed": "yes"},
+        "end_voltage": {"state": "paging", "signal": "tone", "value": "20.1", "point": "P1"},
+        "run_current": {"state": "idle", "value": "0.05"},
+        "loop_resistance": {"value": "3.37", "unit": "ohm", "point": "P1"},
+        "line_impedance": {"value": "20000"},
+        "insulation": {"value": "5.5e8", "electronics_disconnected": "yes"},
+        "listening": {"state": "paging", "passed": "yes", "run": "", "zone": "Hall"},
+        "level": {"state": "paging", "value": "-4.1", "point": "P1"},
+        "poe_power": {"state": "paging", "value": "48", "run": "", "switch": "SW1", "power_group": "1"},
+    }
+    folder["tests"] += [{**usual, "kind": kind, **cells} for kind, cells in said.items()]
+    return folder
 
 
 def as_files(
@@ -181,7 +216,7 @@ def take(folder: Mapping[str, Rows], **options: Any) -> Imported:
 
 _OF_SITES: tuple[type[models.Model], ...] = (
     *(Closet, Contact, Switch, SwitchPort, Supply, Amplifier, Endpoint, Output, Block, Zone, ZoneEndpoint),
-    *(PagingSet, PagingSetZone, Run, Point, Landing, Reading),
+    *(PagingSet, PagingSetZone, Run, Point, Landing, Visit, Test),
     *(
         SwitchFacts,
         SwitchPortFacts,

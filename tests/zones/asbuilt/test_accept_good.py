@@ -13,7 +13,7 @@ from zones.asbuilt.problems import place_of
 from zones.asbuilt.rejected_rows import rejected_files
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, import_files
-from zones.models import Landing, Point, PointFacts, Reading, Run
+from zones.models import Landing, Point, PointFacts, Run, Test
 
 from .folders import NOW, Folder, as_files, pier, record_of, take, versions_of
 
@@ -37,7 +37,7 @@ def test_a_bad_row_and_what_needs_it_go_aside_and_the_rest_is_written() -> None:
     assert aside[0]["problem"] == "length_m: “eight” is not a number such as 12 or 12.5"
     assert aside[1]["problem"] == "waits for points.csv, row 3"
     assert done.waiting == 3  # two points, and a reading at one of them
-    assert rows_aside(done, "readings.csv")[0]["problem"] == "waits for points.csv, row 3"
+    assert rows_aside(done, "tests.csv")[0]["problem"] == "waits for points.csv, row 3"
 
 
 def test_put_right_the_files_aside_import_to_what_the_whole_folder_would_have_been() -> None:
@@ -51,7 +51,7 @@ def test_put_right_the_files_aside_import_to_what_the_whole_folder_would_have_be
     right = {name: content.replace(b"eight", b"8") for name, content in done.rejected.items()}
     again = import_files(right, IMPORTER)
     assert not again.problems
-    assert again.written == {"changes": 1, "points": 3, "readings": 1}
+    assert again.written == {"changes": 1, "points": 3, "tests": 1}
     found = record_of(Site.objects.get(code="quay"))
     points = found.pop("point_facts"), found.pop("point"), found.pop("reading"), found.pop("change_set")
     assert found == whole
@@ -75,7 +75,7 @@ def test_put_right_the_files_aside_import_to_what_the_whole_folder_would_have_be
         pytest.param(
             lambda f: f["changes"][1].update(day="14 March"),
             {"sites", "supplies", "runs", "points"},
-            {"changes", "points", "clips", "readings"},
+            {"changes", "points", "clips", "tests"},
             id="a change takes what it did",
         ),
         pytest.param(
@@ -125,12 +125,12 @@ def test_rows_aside_bring_the_changes_that_they_name() -> None:
 
 def test_a_reading_aside_brings_the_one_that_it_supersedes() -> None:
     folder = pier()
-    folder["readings"][1]["value"] = "0,12"
+    folder["tests"][1]["value"] = "0,12"
     done = take(folder, accept_good=True)
-    assert Reading.objects.count() == 2
+    assert Test.objects.count() == 2
     right = {name: content.replace(b'"0,12"', b"0.12") for name, content in done.rejected.items()}
-    assert import_files(right, IMPORTER).written == {"changes": 1, "readings": 1}
-    assert Reading.objects.get(value=0.12).supersedes == Reading.objects.get(value=0.21)
+    assert import_files(right, IMPORTER).written == {"changes": 1, "tests": 1}
+    assert Test.objects.get(value=0.12).supersedes == Test.objects.get(value=0.21)
 
 
 def test_the_end_that_is_refused_keeps_the_next_of_the_name_waiting() -> None:
@@ -172,7 +172,7 @@ def test_a_dry_run_shows_what_would_go_aside_and_writes_nothing() -> None:
     folder = pier()
     folder["points"][1]["length_m"] = "eight"
     done = take(folder, accept_good=True, dry_run=True)
-    assert set(done.rejected) == {"points.csv", "readings.csv", "changes.csv"}
+    assert set(done.rejected) == {"points.csv", "tests.csv", "changes.csv"}
     assert not Site.objects.exists()
     assert not Run.objects.exists()
     assert not Closet.objects.exists()
@@ -219,7 +219,7 @@ def test_a_correction_of_a_recorded_change_is_not_left_out_silently() -> None:
     """The change was recorded without the row: the row now comes by a record correction of today."""
     folder = corrected("pier", "25")
     rest = folder.pop("corrections")
-    more = {name: folder.pop(name) for name in ("points", "readings")}
+    more = {name: folder.pop(name) for name in ("points", "tests")}
     take(folder)
     folder |= {"points": more["points"][:1], "corrections": rest}
     done = take(folder, accept_good=True)

@@ -21,8 +21,8 @@ from sites.models import ChangeSet, Site, Withdrawal
 from sites.models.changes import MOST_OPERATIONS
 from tests.factories import change
 from tests.zones.findings.conftest import ADDED, BUILT, NOW, Quay
-from zones.asbuilt.problems import place_of
-from zones.asbuilt.resolving import Importer
+from zones.asbuilt.problems import place_of, sentence_of
+from zones.asbuilt.resolving import Importer, corrections
 from zones.asbuilt.services import Imported, import_files
 from zones.findings.annotate import Annotated
 from zones.models import Case, Finding, Landing, Point, PointFacts, ZoneFacts
@@ -60,7 +60,7 @@ def corrected() -> Quay:
 
 
 def told(site_id: int) -> list[Any]:
-    """What is said of a site's findings: limit, figure, sentence, the changes named, the case."""
+    """A site's findings: limit, figure, sentence, the changes named, the case."""
     check([site_id], now=NOW)
     steps: dict[Any, Any] = dict(ChangeSet.objects.filter(site_id=site_id).values_list("id", "step"))
     findings = list(Finding.objects.filter(site_id=site_id).order_by("code", "id"))
@@ -137,6 +137,39 @@ def test_a_correction_of_more_rows_than_a_draft_has_operations(tmp_path: Path) -
     corrected = ChangeSet.objects.get(site=another, kind=CORRECTION)
     assert len(corrected.operations) == 1  # of one table
     assert OperationList().to_representation(corrected.operations) == []  # nobody's, but kept
+
+
+def test_a_correction_of_more_rows_than_its_change_set_keeps_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Speakers whose lengths were measured come in with what they said before."""
+    quay = Quay()
+    _, points = quay.add(3, current_a=0.0001)
+    quay.correct(points, LATER, length_m=2.5)
+    site = quay.record.site
+    files = exported(site, tmp_path)
+    monkeypatch.setattr(corrections, "MOST_REWRITTEN", 2)
+    with pytest.raises(ChangeRefused) as refused:
+        taken_as_another(files, site)
+    said = "changes.csv, row 5, column change: rewrites 3 rows; expected 2 at most: make it several changes"
+    assert [sentence_of(problem) for problem in refused.value.problems] == [said]
+    assert not Site.objects.filter(code="another").exists()
+
+
+def test_a_correction_of_more_rows_of_the_record_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An export would bring them as rows of a site that is new there."""
+    take(pier())
+    folder = pier()
+    folder["changes"].append(
+        folder["changes"][-1] | {"change": "fix", "kind": "correction", "reason": "measured"}
+    )
+    for row, metres in zip(folder["points"][:2], ("11.5", "8.5"), strict=True):
+        row |= {"length_m": metres, "length_basis": "measured", "revised_by": "fix"}
+    monkeypatch.setattr(corrections, "MOST_REWRITTEN", 1)
+    with pytest.raises(ChangeRefused, match="rewrites 2 rows; expected 1 at most"):
+        take(folder)
+    monkeypatch.setattr(corrections, "MOST_REWRITTEN", 2)
+    assert take(folder).written["points"] == 2
 
 
 def test_without_the_file_another_cause_is_named(corrected: Quay, tmp_path: Path) -> None:
@@ -274,7 +307,7 @@ def test_by_hand() -> None:
         ({"before": "-3"}, "before", "bad_value", "“-3”: expected"),
         ({"before": "30"}, "after", "contradiction", "is as before"),
         ({"column": "lenght_m"}, "column", "no_such_column", "length_m"),
-        ({"column": "order"}, "column", "no_such_column", "no column of points.csv that corrections rewrite"),
+        ({"column": "order"}, "column", "no_such_column", "not a column of points.csv that corrections"),
         ({"thing": "run=R1 | point=P9"}, "thing", "no_such_thing", ""),
         ({"thing": "run=R1 | place=mast"}, "thing", "no_such_column", "does not identify a row"),
         ({"held_since": "more"}, "held_since", "no_such_row", "no row of R1 P1 that holds from this change"),

@@ -1,4 +1,4 @@
-"""Every column of every file reads what it writes, whatever its fact takes."""
+"""Every column of every file reads what it writes, for every value that its fact takes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""Whatever REST stores is exported, imports into an empty database, and is exported the same from there."""
+"""Everything that REST stores is exported, imports into an empty database, and is exported the same from
+there."""
 
 from __future__ import annotations
 
@@ -183,8 +184,26 @@ def record(client: Client, draw: Draw) -> None:
         {"rows": [1, 2], "change": {"reason": "isolated", "happened_on": str(make.day)}},
         content_type="application/json",
     )
-    make.add("readings", "kind", "power_group", kind="run_current", run_id=run, taken_on=str(make.day))
-    make.add("readings", "kind", kind="poe_power", switch_id=switch, taken_on=str(FIRST_DAY))
+    meter = make.add("instruments", "calibrated_on")
+    visit = make.add("visits", closet_id=closet, visited_on=str(make.day))
+    other = ("unit", "passed", "electronics_disconnected", "calibrated_on")
+    watts = draw(st.sampled_from([0.0, 5e-324, 1 / 3, 1e4]))
+    make.add(
+        "tests", "power_group", *other, kind="run_current", state="paging", value=watts, run_id=run,
+        taken_on=str(make.day), instrument_record_id=meter, visit_id=visit,
+    )  # fmt: skip
+    make.add(
+        "tests", *other, kind="poe_power", state="paging", value=watts, switch_id=switch,
+        taken_on=str(FIRST_DAY),
+    )  # fmt: skip
+    make.add(
+        "tests", "power_group", "value", "instrument_error", *other, kind="listening", state="paging",
+        passed=draw(st.booleans()), zone_id=zones[0], taken_on=str(make.day),
+    )  # fmt: skip
+    make.add(
+        "tests", "power_group", "signal", *other, kind="insulation", state=None, value=1e12, run_id=run,
+        electronics_disconnected=True, taken_on=str(make.day),
+    )  # fmt: skip
     make.day = draw(st.sampled_from([max(make.day, TODAY), LAST_DAY]))
     make.do("zones", zones[1], "partial_update")
     make.do("closets", closet, "partial_update")

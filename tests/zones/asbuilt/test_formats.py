@@ -31,7 +31,7 @@ _OTHERWISE = {
     "changes": {"state", "purpose", "user", "accepted_by", "quiet", "operations", "transaction_id"},
     "coverages": {"days"},
     "points": {"point", "run", "rank", "parent_rank"},
-    "readings": {"supersedes"},
+    "tests": {"supersedes"},
 }
 KINDS = pytest.mark.parametrize("kind", ALL, ids=lambda kind: kind.name)
 

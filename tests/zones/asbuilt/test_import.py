@@ -26,7 +26,7 @@ from sites.models import (
 from sites.models.changes import Change, ChangeSet, Mark
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import import_files
-from zones.models import ClipFacts, Landing, PagingSet, Point, PointFacts, Reading, RunFacts
+from zones.models import ClipFacts, Landing, PagingSet, Point, PointFacts, RunFacts, Test
 
 from .folders import NOW, as_files, pier, point, record_of, take
 
@@ -130,11 +130,30 @@ def test_a_correction_writes_the_rows_that_it_revised() -> None:
 
 def test_a_reading_is_of_the_record_after_its_days_last_change_unless_it_says_otherwise() -> None:
     take(pier())
-    steps = dict(Reading.objects.values_list("value", "step"))
+    steps = dict(Test.objects.values_list("value", "step"))
     assert steps == {0.21: last_step_of(dt.date(2023, 3, 14)), 0.12: steps[0.21], 21.5: MORE}
-    assert Reading.objects.get(value=0.12).supersedes == Reading.objects.get(value=0.21)
+    assert Test.objects.get(value=0.12).supersedes == Test.objects.get(value=0.21)
     # written by the last change of that day, not by the first of the site
-    assert {reading.change_set.step for reading in Reading.objects.all()} == {SWAP}
+    assert {reading.change_set.step for reading in Test.objects.all()} == {SWAP}
+
+
+def test_the_readings_of_a_release_before_are_tests() -> None:
+    folder = pier()
+    rows = folder.pop("tests")
+    folder["readings"] = [
+        {{"test": "reading"}.get(column, column): cell for column, cell in row.items()} for row in rows
+    ]
+    for row in folder["readings"]:
+        row["instrument"] = "clamp 3"
+    take(folder)
+    assert sorted(Test.objects.values_list("kind", "value", "instrument")) == [
+        ("end_voltage", 21.5, "clamp 3"),
+        ("run_current", 0.12, "clamp 3"),
+        ("run_current", 0.21, "clamp 3"),
+    ]
+    assert Test.objects.get(value=0.12).supersedes == Test.objects.get(value=0.21)
+    with pytest.raises(ChangeRefused, match="and that file is there too"):
+        take({**folder, "tests": rows})
 
 
 def test_importing_twice_writes_nothing_the_second_time() -> None:
@@ -356,9 +375,9 @@ def test_rows_left_out_of_a_change_are_completed_by_a_correction_of_today() -> N
 
 def test_two_readings_of_the_same_value_are_two_readings() -> None:
     folder = pier()
-    folder["readings"] = [folder["readings"][2]] * 2
+    folder["tests"] = [folder["tests"][2]] * 2
     take(folder)
-    assert Reading.objects.count() == 2
+    assert Test.objects.count() == 2
     assert take(folder).nothing_new
-    folder["readings"] *= 2
-    assert take(folder).written == {"changes": 1, "readings": 2}
+    folder["tests"] *= 2
+    assert take(folder).written == {"changes": 1, "tests": 2}

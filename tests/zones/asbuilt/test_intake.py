@@ -97,8 +97,8 @@ def odd(folder: Path) -> Iterator[Path]:
     (folder / "zones.csv").symlink_to(secret)
     (folder / "clips.csv").unlink()
     (folder / "clips.csv").mkdir()
-    (folder / "readings.csv").unlink()
-    os.mkfifo(folder / "readings.csv")
+    (folder / "tests.csv").unlink()
+    os.mkfifo(folder / "tests.csv")
     for name in ("survey.xlsx", "all.zip", "README.md", ".zones.csv.part"):
         (folder / name).write_bytes(b"PK")
     (folder / "photographs").mkdir()
@@ -108,11 +108,11 @@ def odd(folder: Path) -> Iterator[Path]:
 
 def test_what_is_no_csv_file_is_named_and_the_rest_left_alone(odd: Path) -> None:
     files, problems = files_of(odd)
-    assert not {"zones.csv", "clips.csv", "readings.csv", "README.md"} & set(files)
+    assert not {"zones.csv", "clips.csv", "tests.csv", "README.md"} & set(files)
     assert {place_of(problem)[0]: problem.detail for problem in problems} == {
         "zones.csv": "is a symbolic link: put the file itself here",
         "clips.csv": "is a folder: expected a CSV file",
-        "readings.csv": "is no file: expected a CSV file",
+        "tests.csv": "is not a file: expected a CSV file",
         "survey.xlsx": "a spreadsheet cannot be read: save each sheet as CSV UTF-8",
         "all.zip": "an archive is not opened: unpack it",
     }
@@ -139,7 +139,7 @@ def test_a_file_that_grew_meanwhile_is_read_no_further(folder: Path) -> None:
 
 def test_a_file_that_is_no_text_is_named(folder: Path) -> None:
     (folder / "zones.csv").write_bytes(b"PK\x03\x04" + bytes(range(256)) * 9)
-    assert refused(folder) == ["zones.csv: is no text: save the sheet as CSV UTF-8"]
+    assert refused(folder) == ["zones.csv: is not text: save the sheet as CSV UTF-8"]
 
 
 def test_a_file_that_may_not_be_read_is_named() -> None:
@@ -160,7 +160,7 @@ def test_a_file_that_may_not_be_read_is_named() -> None:
 
 
 def of_nobody(work: Callable[[], str]) -> str:
-    """What ``work`` says when nobody runs it; where the tests are not run by root, whoever runs them."""
+    """What ``work`` says when ``nobody`` runs it, or the user who runs the tests where that is not root."""
     reading_end, writing = os.pipe()
     pid = os.fork()
     if pid == 0:

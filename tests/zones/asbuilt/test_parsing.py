@@ -135,7 +135,7 @@ def test_landings_that_cannot_be(row: dict[str, str], columns: set[str]) -> None
 
 def test_a_reading_names_what_its_kind_needs() -> None:
     row = {"site": "pier", "kind": "end_voltage", "state": "idle", "value": "22", "taken_on": "2024-01-01"}
-    assert {column for column, _ in complaints("readings", row | {"switch": "SW1"})} == {
+    assert {column for column, _ in complaints("tests", row | {"switch": "SW1"})} == {
         "run",
         "point",
         "switch",

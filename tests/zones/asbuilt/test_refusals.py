@@ -1,4 +1,4 @@
-"""What is wrong is named with file, row and column, all of it in one pass, and nothing is written."""
+"""Errors are named with file, row and column, all in one pass, and nothing is written."""
 
 from __future__ import annotations
 
@@ -163,8 +163,14 @@ def test_everything_wrong_at_once_and_nothing_written() -> None:
         pytest.param(
             lambda f: f["blocks"][0].update(kind="screw"),
             ("clips.csv", 2, "block", "wrong_kind"),
-            "Nothing on it can be pulled.",
+            "B1 is a screw strip. Nothing on it can be pulled.",
             id="clips of a block without",
+        ),
+        pytest.param(
+            lambda f: f["blocks"][0].update(kind="66_unsplit"),
+            ("clips.csv", 2, "block", "wrong_kind"),
+            "B1 is an unsplit 66-type block. Nothing on it can be pulled.",
+            id="clips of a block that is not split",
         ),
         pytest.param(
             lambda f: f["coverages"].append(f["coverages"][0] | {"covered_from": "2020-01-01"}),
@@ -173,16 +179,16 @@ def test_everything_wrong_at_once_and_nothing_written() -> None:
             id="two contracts at a time",
         ),
         pytest.param(
-            lambda f: f["readings"].append(f["readings"][1] | {"value": "0.13"}),
-            ("readings.csv", 5, "supersedes", "superseded_twice"),
-            "supersede the newer reading",
+            lambda f: f["tests"].append(f["tests"][1] | {"value": "0.13"}),
+            ("tests.csv", 5, "supersedes", "superseded_twice"),
+            "supersede the newer test",
             id="superseded twice",
         ),
         pytest.param(
-            lambda f: f["readings"][1].update(supersedes="frist"),
-            ("readings.csv", 3, "supersedes", "no_such_reading"),
-            "no reading “frist”",
-            id="no such reading",
+            lambda f: f["tests"][1].update(supersedes="frist"),
+            ("tests.csv", 3, "supersedes", "no_such_test"),
+            "no test “frist”",
+            id="no such test",
         ),
     ],
 )

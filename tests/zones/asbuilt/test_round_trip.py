@@ -23,9 +23,18 @@ from tests.factories import change
 from tests.zones.test_replay import Naive, built_before, random_operation, replay
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, export_folder, import_files
-from zones.models import Point
+from zones.models import Point, Test
 
-from .folders import NOW, content_of, pier, point, record_of, take, versions_of
+from .folders import (
+    NOW,
+    content_of,
+    pier,
+    point,
+    record_of,
+    take,
+    versions_of,
+    with_tests_of_every_kind,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -35,12 +44,12 @@ def exported(site: Site, folder: Path) -> dict[str, bytes]:
     return content_of(folder)
 
 
-def taken_as_another(files: dict[str, bytes], site: Site) -> tuple[Site, Imported]:
+def taken_as_another(files: dict[str, bytes], site: Site, now: dt.datetime = NOW) -> tuple[Site, Imported]:
     """Import the files of a site as those of a new one: only its code is another."""
-    return taken_as(files, site, "another")
+    return taken_as(files, site, "another", now)
 
 
-def taken_as(files: dict[str, bytes], site: Site, code: str) -> tuple[Site, Imported]:
+def taken_as(files: dict[str, bytes], site: Site, code: str, now: dt.datetime = NOW) -> tuple[Site, Imported]:
     renamed = {}
     for name, content in files.items():
         rows = list(csv.DictReader(io.StringIO(content.decode())))
@@ -53,7 +62,7 @@ def taken_as(files: dict[str, bytes], site: Site, code: str) -> tuple[Site, Impo
         writer.writeheader()
         writer.writerows(rows)
         renamed[name] = out.getvalue().encode()
-    done = import_files(renamed, Importer("Mila Quay", NOW))
+    done = import_files(renamed, Importer("Mila Quay", now))
     return Site.objects.get(code=code), done
 
 
@@ -71,6 +80,13 @@ def assert_round_trip(site: Site, folder: Path) -> None:
 
 def test_files_of_every_kind(tmp_path: Path) -> None:
     take(pier())
+    assert_round_trip(Site.objects.get(), tmp_path)
+
+
+def test_tests_of_every_kind_with_their_visits_and_instruments(tmp_path: Path) -> None:
+    folder = with_tests_of_every_kind()
+    take(folder)
+    assert Test.objects.exclude(visit=None).count() == len(folder["tests"]) - 3
     assert_round_trip(Site.objects.get(), tmp_path)
 
 
@@ -173,7 +189,7 @@ def test_an_empty_record_exports_to_nothing(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("seed", range(6))
 def test_a_random_history_of_operations(seed: int, tmp_path: Path) -> None:
-    """Points appended, put in between, rehung, taken out, corrected; supplies swapped; clips pulled."""
+    """Points appended, inserted, rerouted, removed, corrected; supplies swapped; clips pulled."""
     rng = random.Random(seed)
     first = dt.date(2025, 1, 1)
     site, run, things, ratings = built_before(first)

@@ -45,6 +45,8 @@ CODES = (
     "address_used_twice",
     "reading_disagrees",
     "voltage_disagrees",
+    "in_service_unproven",
+    "test_overdue",
     *FULL_OUTPUT.values(),
 )
 RULES = tuple(

@@ -73,7 +73,7 @@ FACTS: dict[str, dict[str, Any]] = {
         "float_voltage_v": NAN,
         "class_2_marked": 1,
     },
-    "outputs": {"impedance_ohm": 100.0, "level_v": NAN, "speakers_max": NAN},
+    "outputs": {"impedance_ohm": 100.0, "level_v": NAN, "speakers_max": NAN, "service": -1},
     "amplifiers": {
         "rated_power_w": 120.0,
         "line_voltage_v": 70.7,
@@ -133,6 +133,7 @@ FACTS: dict[str, dict[str, Any]] = {
         "temperature_c": NAN,
         "point_index": -1,
     },
+    "proof_tests": {"run_index": 0, "test_id": 0, "kind": 0, "passed": True},
 }
 OWN_INDEX = {
     "runs": "run_index",
@@ -161,6 +162,7 @@ ROWS: dict[str, type[p.Table]] = {
     "addresses": p.AddressRows,
     "paging": p.PagingRows,
     "readings": p.ReadingRows,
+    "proof_tests": p.ProofTestRows,
 }
 
 
@@ -171,6 +173,9 @@ class ToyPlant:
     def __init__(self, *, temperature_c: float = 20.0, factors: Factors | None = None) -> None:
         self.temperature_c = temperature_c
         self.jurisdiction = -1
+        self.survey_day = self.proofs_since = -1
+        self.covers: list[tuple[int, int, int, int]] = []
+        """Contract, first day, last day (half open), months."""
         self.factors = factors or Factors()
         self.models: list[dict[str, Any]] = []
         self.cables: list[dict[str, Any]] = []
@@ -271,6 +276,7 @@ class ToyPlant:
             "landings": ("block", "block_index"),
             "clips": ("block", "block_index"),
             "readings": ("run", "run_index"),
+            "proof_tests": ("run", "run_index"),
             "heard": ("endpoint", "endpoint_index"),
         }
         keys: dict[str, list[tuple[str, int]]] = {
@@ -308,6 +314,11 @@ class ToyPlant:
             site_id=np.array([7], np.int64),
             temperature_c=np.array([self.temperature_c]),
             jurisdiction=np.array([self.jurisdiction], np.int64),
+            surveyed_on=np.array([self.survey_day], np.int64),
+            proofs_since=np.array([self.proofs_since], np.int64),
+            covers=p.Covers(
+                np.zeros(len(self.covers), np.int64), *np.array(self.covers, np.int64).reshape(-1, 4).T
+            ),
             group_site=np.zeros(self.group_count, np.int64),
             run_id=ids["runs"],
             run_kind=np.array(self.run_kinds, np.int64),

@@ -20,6 +20,7 @@ from zones.electrical.audio_lines import AUDIO_CODES, LINE_CODES
 from zones.electrical.calibration import DISAGREEMENT_CODES
 from zones.electrical.evaluate import Evaluation, evaluate
 from zones.electrical.network_power import NETWORK_POWER_CODES
+from zones.electrical.proofs import PROOF_CODES
 from zones.electrical.self_amplified import DC_CODES
 from zones.electrical.terminations import TERMINATION_CODES
 
@@ -140,6 +141,7 @@ def test_another_speaker_never_raises_a_voltage(toy: ToyPlant, model: int) -> No
 def test_every_limit_is_made_by_a_family() -> None:
     """A family that does not say so makes no figure where that limit alone is asked for."""
     made = AUDIO_CODES | DC_CODES | DISAGREEMENT_CODES | LINE_CODES | NETWORK_POWER_CODES | TERMINATION_CODES
+    made |= PROOF_CODES
     assert made == {*CODES}
 
 

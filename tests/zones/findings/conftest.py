@@ -4,12 +4,15 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.db.backends.postgresql.psycopg_any import DateRange
 
 from sites.models import ChangeSet, Contract, Coverage, DeviceModel, Event, Mark
+from tests.api.events.described import described
 from tests.zones.recording import SiteRecord, cable_type, device_model, shared_change
 from zones.models import Case, Finding, Point, PointFacts, Run, Zone
 from zones.recheck.batch import check
@@ -111,6 +114,19 @@ class Quay:
 
     def kinds(self) -> list[str]:
         return [event.kind for event in self.events()]
+
+
+@pytest.fixture(autouse=True)
+def events_are_as_described(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Hold all events that a test makes to what the API says of their kind."""
+    with_database = "db" in request.fixturenames
+    if with_database:
+        request.getfixturevalue("db")
+    yield
+    # what a refused statement left of its transaction can be asked nothing
+    if with_database and not connection.needs_rollback:
+        for event in Event.objects.all():
+            described(event)
 
 
 @pytest.fixture

@@ -1,4 +1,4 @@
-"""Stories of a toy plant: dated change sets, and what was put in, taken out or corrected at each."""
+"""Stories of a toy plant: dated change sets, and what was added, removed or corrected at each."""
 
 from __future__ import annotations
 
@@ -189,7 +189,7 @@ def said(attribution: Attribution, subject: str = "supply S2", rule: Rule = SUPP
 def shown(
     story: Story, attribution: Attribution, subject: str = "supply S2", rule: Rule = SUPPLY_CURRENT
 ) -> dict[str, Any]:
-    """As the API shows it, after it was stored as JSON and read again."""
+    """The attribution as the API shows it, after it was stored as JSON and read again."""
     record = json.loads(json.dumps(attribution.as_record()))
     read = Attribution.of_record(record, {info.id: info for info in story.infos})
     return as_shown(record, read, limit_by_code(rule.code), subject, NAMES)

@@ -1,4 +1,4 @@
-"""Which change is named, on plants laid out by hand (domain reference, section 3.6)."""
+"""Which change is named, on plants laid out by hand."""
 
 from __future__ import annotations
 
@@ -354,7 +354,7 @@ def test_an_address_used_twice_is_put_down_to_the_second_one() -> None:
     assert one.named.cause is not Cause.UNKNOWN
     two = found[("address_used_twice", 1001)]
     assert two is not None
-    assert ids(two) == [second_day]  # whoever put it in, since the site was there before
+    assert ids(two) == [second_day]  # the change that added it, since the site was there before
 
 
 def test_a_reading_that_disagrees_is_named_itself() -> None:
@@ -418,7 +418,7 @@ def test_standing_steps_agree_with_a_walk_through_the_days(seed: int) -> None:
         if likely is None or (high == likely and low in (None, likely))
         else [high, low or likely]
     )
-    named = [None if k == 100 else k for k in ids(found)]  # whichever change of the first day: as found
+    named = [None if k == 100 else k for k in ids(found)]  # any change of the first day: as found
     assert named == [None if k == 100 else k for k in expected]
 
 

@@ -1,4 +1,4 @@
-"""On the way back to the release before, what only this one can read goes."""
+"""Going back to the previous release removes what only this one can read."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from django.db import connection
 from tests.zones.findings.conftest import Quay
 from zones.models import Finding, SiteCheck
 
-BACK: str = import_module("zones.migrations.0016_findings_of_new_limits").BACK
+BACK: str = import_module("zones.migrations.0007_findings_of_new_limits").BACK
 
 
 def go_back() -> None:

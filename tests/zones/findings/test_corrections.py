@@ -272,9 +272,9 @@ def test_what_is_within_its_limits_costs_nothing(quay: Quay) -> None:
 # --- the catalogue ------------------------------------------------------------------------------------------
 
 
-def edit(quay: Quay, **ratings: float) -> ChangeSet:
+def edit(quay: Quay, *, done_by: str = "", **ratings: float) -> ChangeSet:
     """An edit of the speakers' model. Returns the change set that it is at the quay."""
-    asked = change(reason="data sheet of 2026", actor="Ida Lark", happened_on=LATER)
+    asked = change(reason="data sheet of 2026", actor="Ida Lark", done_by=done_by, happened_on=LATER)
     device_model_alter(asked, device_model=quay.speaker, **ratings)
     return ChangeSet.objects.get(site_id=quay.site_id, kind=ChangeSet.Kind.CATALOGUE)
 
@@ -291,6 +291,15 @@ def test_an_edit_of_the_catalogue_is_named_where_it_crossed_a_limit(quay: Quay) 
         f"known since the speech current of {quay.speaker.name} was corrected from 50 to 55 mA on "
         f"{edited.happened_on} by Ida Lark"
     ) in sentence(quay)
+
+
+def test_an_edit_of_the_catalogue_is_named_by_who_did_it_at_each_site(quay: Quay) -> None:
+    quay.add(3)
+    edited = edit(quay, done_by="Hallam Crew", speech_current_a=0.055)  # 27 × 0.055 + 3 × 0.04 = 1.605 A
+    assert (edited.done_by, edited.actor) == ("Hallam Crew", "Ida Lark")
+    quay.check()
+    assert quay.finding().likely == pytest.approx(1.605)
+    assert f"on {edited.happened_on} by Hallam Crew, recorded by Ida Lark" in sentence(quay)
 
 
 def test_an_edit_of_the_catalogue_that_makes_all_past_is_as_found(quay: Quay) -> None:

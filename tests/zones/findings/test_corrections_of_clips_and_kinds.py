@@ -167,7 +167,7 @@ def test_a_row_that_a_later_correction_added_carries_nothing_on(quay: Quay) -> N
 
 
 def test_a_row_on_the_step_of_no_change_set_carries_nothing_on(quay: Quay) -> None:
-    """A correction says that the clip of row 3 was out a week after it was put in, on a step of its own;
+    """A correction says that the clip of row 3 was out a week after it was inserted, on a step of its own;
     another one, that it was out on the first day already. Without the second it was in for that week."""
     set_clip(quay, ADDED, 3, is_in=True)
     with quay.record.change(LATER, kind=CORRECTION, reason="looked at"):

@@ -1,4 +1,4 @@
-"""Who is notified, of what, and how often; an event says all that a dispatcher needs, and no secret."""
+"""Events: of what, how often and to whom; each has all that a dispatcher needs, and no secret."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def test_an_opened_case_says_all_that_a_dispatcher_needs(quay: Quay) -> None:
     (closet,) = body["closets"]
     assert closet["opened_by"] == "harbour office, 6 to 22"
     assert closet["key"] == "ask the site contact"
-    assert "security desk" not in json.dumps(body), "where a key hangs leaves by no event"
+    assert "security desk" not in json.dumps(body), "the place of a key is in no event"
     assert {contact["name"] for contact in body["contacts"]} == {"P. Wick", "A. Stern"}
     assert body["contract"]["response_hours"] == 8
     assert body["contract"]["holidays"] == ["2026-12-25", "2027-01-01"]

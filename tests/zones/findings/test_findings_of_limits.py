@@ -30,7 +30,7 @@ def test_two_supplies_on_one_section_are_a_finding_and_name_the_change(quay: Qua
     assert (finding.verdict, finding.likely, finding.limit_value) == (Verdict.PAST, 2.0, 1.0)
     assert words_of(finding).sentence == (
         f"Run R1 has 2 feeds on one section, first {last.name}; 1 allowed. Cut the negative between them: "
-        "what each carries cannot be told."
+        "the current of each cannot be computed."
     )
     assert finding.attribution["change_sets"] == [made.pk]
     assert quay.kinds() == ["case.opened"]
@@ -41,7 +41,7 @@ def test_two_supplies_on_one_section_are_a_finding_and_name_the_change(quay: Qua
 
 
 def test_speakers_without_a_feed_are_a_finding_and_name_the_change(quay: Quay) -> None:
-    """Of 27 speakers the last eight are cut off one day, and their new supply is taken away again later."""
+    """The last eight of 27 speakers are cut off one day, and their new supply is removed again later."""
     twentieth = quay.points[19]
     with quay.record.change(ADDED):
         other = quay.record.supply(quay.supply_model, "S2")

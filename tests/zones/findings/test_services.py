@@ -23,8 +23,8 @@ from zones.findings.services import (
 )
 from zones.models import Case, Finding, ZoneEndpoint
 from zones.recheck.selectors import zones_of
+from zones.sheets.survey import Question, site_survey
 from zones.subjects import in_closet
-from zones.visits.survey import Question, site_survey
 
 DAY = dt.timedelta(days=1)
 

@@ -61,7 +61,7 @@ def test_who_did_the_work_is_named_and_who_typed_it_second(story: Story) -> None
     )
     named = shown(story, story.only())["change"]
     assert (named["change_set"]["done_by"], named["change_set"]["actor"]) == ("Hallam Crew", "Office")
-    # whoever recorded their own work is named once
+    # a person who recorded their own work is named once
 
 
 def test_a_smaller_supply(story: Story) -> None:
@@ -386,7 +386,7 @@ def test_numbers(value: float, unit: str, apart_from: float | None, text: str) -
     ],
 )
 def test_things_that_are_taken_together_are_counted(type_: str, words: str) -> None:
-    """Of more than two things the change has no thing of its own: it read "not recorded added"."""
+    """A change of more than two things names no single thing: it read "not recorded added"."""
     assert what_was_done([ChangeAtStep(type_, 3.0)], {}) == words
 
 

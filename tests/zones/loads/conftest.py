@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import pytest
 
-from sites.models import Basis, DeviceModel
+from sites.models import Basis, DeviceModel, EndpointFacts
 from sites.services.endpoints import endpoint_alter
 from sites.services.switches import port_alter, switch_alter
 from tests import factories
 from tests.halls import Hall
-from zones.models import Reading, Run, ZoneFacts
+from zones.models import Run, Test, ZoneFacts
 from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_alter, point_append
-from zones.services.readings import reading_record
 from zones.services.runs import run_alter
+from zones.services.tests import record_test
 from zones.services.zones import zone_alter
 
 from .explained import twice_fed
@@ -23,7 +23,7 @@ BUILT = factories.BUILT_ON
 
 @pytest.fixture
 def everything(hall: Hall) -> Hall:
-    """A site on which every limit of the registry has a figure."""
+    """A site on which every limit of the registry has a figure, two months after it was built."""
     change = factories.change(hall.site)
     zone_alter(change, zone=hall.zone, signal=ZoneFacts.Signal.UNKNOWN)
     run_alter(change, run=hall.run, fuse_fitted=True, fuse_rating_a=2.0)
@@ -38,22 +38,25 @@ def everything(hall: Hall) -> Hall:
     port_alter(change, port=hall.switch.ports.get(number=5), other_load="a camera", other_load_class=3)
     endpoint_alter(
         change, endpoint=hall.gateway, cable_length_m=60.0, cable_length_basis=Basis.MEASURED,
-        address="10.1.0.5", vlan=30,
+        address="10.1.0.5", vlan=30, service=EndpointFacts.Service.IN_SERVICE,
     )  # fmt: skip
+    factories.keep_proofs(BUILT)
+    contract = factories.make_contract(hall.site.customer, test_interval_months=1)
+    factories.make_coverage(contract, hall.site)
     speaker = factories.make_gateway(
         hall.closet, factories.make_model(DeviceModel.Kind.NETWORK_SPEAKER), name="NS 1"
     )
     endpoint_alter(change, endpoint=speaker, address="10.1.0.5", vlan=30)
-    reading_record(
-        change, kind=Reading.Kind.POE_POWER, state=Reading.State.PAGING, value=40.0, taken_on=BUILT,
+    record_test(
+        change, kind=Test.Kind.POE_POWER, state=Test.State.PAGING, value=40.0, taken_on=BUILT,
         switch=hall.switch,
     )  # fmt: skip
-    reading_record(
-        change, kind=Reading.Kind.RUN_CURRENT, state=Reading.State.PAGING, value=2.9, taken_on=BUILT,
+    record_test(
+        change, kind=Test.Kind.RUN_CURRENT, state=Test.State.PAGING, value=2.9, taken_on=BUILT,
         run=hall.run,
     )  # fmt: skip
-    reading_record(
-        change, kind=Reading.Kind.END_VOLTAGE, state=Reading.State.PAGING, value=30.0, taken_on=BUILT,
+    record_test(
+        change, kind=Test.Kind.END_VOLTAGE, state=Test.State.PAGING, value=30.0, taken_on=BUILT,
         point=hall.points[-1],
     )  # fmt: skip
     point_append(change, run=hall.run, after=hall.points[-1], model=hall.speaker, zone=hall.gangway)

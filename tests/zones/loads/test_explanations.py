@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 import pytest
 
-from sites.models import Basis, DeviceModel
+from sites.models import Basis, Block, DeviceModel
 from sites.services.endpoints import endpoint_alter
 from sites.services.switches import port_alter
 from tests import factories
@@ -29,7 +30,7 @@ def test_every_limit_with_a_figure_is_explained() -> None:
 
 def test_every_figure_is_reached_by_its_calculation(everything: Hall) -> None:
     """What the steps (or, where nothing is to be computed, the inputs or the rows) come to is the figure."""
-    found = explained(site_loads(everything.site.pk, BUILT))
+    found = explained(site_loads(everything.site.pk, BUILT + dt.timedelta(days=62)))
     assert {load.code for load, _ in found} == set(EXPLAINERS), "every limit has a figure on this site"
     for load, worked in found:
         assert worked.formula
@@ -116,6 +117,18 @@ def test_each_estimate_of_a_line_loss_shows_the_way_to_its_own_device(hall: Hall
     ]
     assert [[row["to"] for row in table.rows] for table in worked.tables] == [["M"], ["G"]]
     assert worked.tables[1].rows[0]["length_m"] == pytest.approx(100.0 * 1.5)
+
+
+def test_what_a_block_is_called_in_a_sentence(hall: Hall) -> None:
+    block = factories.make_block(hall.closet, name="B9", kind=Block.Kind.TYPE_110)
+    run = factories.make_run(block, name="R9", zone=hall.zone, supply=hall.supply)
+    factories.make_points(run, 1, hall.speaker, cable_type=factories.make_cable())
+    _, gauge = of(hall, "wire_gauge", run.pk)
+    assert "thickest wire of a 110-type block" in amounts(gauge)
+    _, stranded = of(hall, "stranded_on_idc", run.pk)
+    assert stranded.assumptions == (
+        "It lands on a 110-type block. Category cable is solid unless recorded otherwise.",
+    )
 
 
 def test_what_a_switch_allocates(everything: Hall) -> None:

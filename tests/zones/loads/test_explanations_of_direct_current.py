@@ -86,7 +86,7 @@ def test_what_two_supplies_carry_together_is_not_computed(hall: Hall) -> None:
     assert "Left out: sections that another supply feeds as well." in worked.assumptions
     load, worked = of(hall, "wiring_class", supply)
     assert load.limit == 0
-    assert len(worked.tables[0].rows) == 1, "what it is connected to counts, whoever else is"
+    assert len(worked.tables[0].rows) == 1, "what it is connected to counts, and nothing else"
 
 
 def test_the_highest_voltage_of_a_supply(hall: Hall) -> None:
@@ -139,16 +139,16 @@ def test_the_voltage_at_the_last_speaker(hall: Hall) -> None:
     assert voltages == sorted(voltages, reverse=True)
 
 
-def test_a_supply_that_falls_by_nobody_knows_how_much(hall: Hall) -> None:
+def test_a_supply_that_falls_by_an_amount_that_is_not_recorded(hall: Hall) -> None:
     """24.4 V without load, 24.0 V at a current that its model does not state."""
     model = factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=None)
     run = factories.make_run(hall.block, name="R6", supply=factories.make_supply(hall.closet, model))
     factories.make_points(run, 2, factories.make_model(DeviceModel.Kind.WALL_SPEAKER))
     load, worked = of(hall, "run_voltage", run.pk)
     assert load.high is None
-    assert any("nobody knows how far it falls" in said for said in worked.assumptions)
+    assert any("by how much it falls is not recorded" in said for said in worked.assumptions)
     _, worked = of(hall, "run_voltage", hall.run.pk)
-    assert not any("nobody knows how far it falls" in said for said in worked.assumptions)
+    assert not any("by how much it falls is not recorded" in said for said in worked.assumptions)
 
 
 def test_a_run_that_nothing_feeds(hall: Hall) -> None:

@@ -7,8 +7,8 @@ import pytest
 from sites.models import Basis
 from tests import factories
 from tests.halls import Hall
-from zones.models import PointFacts, Reading
-from zones.services.readings import reading_record
+from zones.models import PointFacts, Test
+from zones.services.tests import record_test
 
 from .explained import amounts, of
 
@@ -17,8 +17,8 @@ BUILT = factories.BUILT_ON
 
 
 def test_a_value_scaled_to_a_reading_is_shown_as_such(hall: Hall) -> None:
-    reading_record(
-        factories.change(hall.site), kind=Reading.Kind.RUN_CURRENT, state=Reading.State.PAGING, value=0.5,
+    record_test(
+        factories.change(hall.site), kind=Test.Kind.RUN_CURRENT, state=Test.State.PAGING, value=0.5,
         taken_on=BUILT, run=hall.gangway_run,
     )  # fmt: skip
     for point in hall.gangway_run.points.all():
@@ -32,8 +32,8 @@ def test_a_value_scaled_to_a_reading_is_shown_as_such(hall: Hall) -> None:
         output=hall.gateway.outputs.get(number=2),
     )
     factories.make_points(guessed, 4, hall.speaker, current_basis=Basis.GUESSED)
-    reading_record(
-        factories.change(hall.site), kind=Reading.Kind.RUN_CURRENT, state=Reading.State.PAGING, value=0.2,
+    record_test(
+        factories.change(hall.site), kind=Test.Kind.RUN_CURRENT, state=Test.State.PAGING, value=0.2,
         taken_on=BUILT, run=guessed,
     )  # fmt: skip
     _, worked = of(hall, "supply_current", hall.supply.pk)
@@ -46,8 +46,8 @@ def test_a_value_scaled_to_a_reading_is_shown_as_such(hall: Hall) -> None:
 
 
 def test_a_reading_is_shown_with_the_range_that_it_is_held_against(hall: Hall) -> None:
-    reading_record(
-        factories.change(hall.site), kind=Reading.Kind.RUN_CURRENT, state=Reading.State.PAGING, value=1.5,
+    record_test(
+        factories.change(hall.site), kind=Test.Kind.RUN_CURRENT, state=Test.State.PAGING, value=1.5,
         taken_on=BUILT, run=hall.run, instrument_error=0.02,
     )  # fmt: skip
     load, worked = of(hall, "reading_disagrees", hall.run.pk)
@@ -66,8 +66,8 @@ def test_a_reading_that_is_used_is_shown_with_its_factor_and_what_it_leaves(hall
         output=hall.gateway.outputs.get(number=2),
     )  # fmt: skip
     factories.make_points(guessed, 4, hall.speaker, current_basis=Basis.GUESSED)
-    reading_record(
-        factories.change(hall.site), kind=Reading.Kind.RUN_CURRENT, state=Reading.State.PAGING, value=0.2,
+    record_test(
+        factories.change(hall.site), kind=Test.Kind.RUN_CURRENT, state=Test.State.PAGING, value=0.2,
         taken_on=BUILT, run=guessed,
     )  # fmt: skip
     load, worked = of(hall, "reading_disagrees", guessed.pk)

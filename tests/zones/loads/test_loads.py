@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
-from django.db import connection, transaction
 
 from sites.models import Basis, DeviceModel
 from sites.services.endpoints import endpoint_alter
@@ -15,7 +14,7 @@ from tests import factories
 from tests.halls import Hall, lose_facts
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.loads.site_loads import Load, one_snapshot, site_loads, smallest_headroom
+from zones.loads.site_loads import Load, site_loads, smallest_headroom
 from zones.loads.wording import render_loads
 from zones.loads.zone_loads import loads_of_zones
 from zones.services.landings import PairUse, landing_add
@@ -155,18 +154,6 @@ def test_what_cannot_be_computed_is_told_by_its_id(hall: Hall) -> None:
     assert subject == run
     assert reason == "parent_missing"
     assert found.problems_of([(SubjectKind.RUN, hall.gangway_run.pk)]) == ()
-
-
-@pytest.mark.django_db(transaction=True)
-def test_one_snapshot_reads_one_moment_and_writes_nothing() -> None:
-    with one_snapshot(), connection.cursor() as cursor:
-        cursor.execute("SHOW transaction_isolation")
-        assert cursor.fetchone() == ("repeatable read",)
-        cursor.execute("SHOW transaction_read_only")
-        assert cursor.fetchone() == ("on",)
-    with transaction.atomic(), one_snapshot(), connection.cursor() as cursor:
-        cursor.execute("SHOW transaction_isolation")
-        assert cursor.fetchone() == ("read committed",), "that of the caller's transaction"
 
 
 def test_a_block_that_only_dc_lies_on_bears_on_the_zone_of_the_run(hall: Hall) -> None:

@@ -1,4 +1,4 @@
-"""What a change does, told from the figures before and after: a supply of 2 A (limit 0.8 × 2 = 1.60 A) that
+"""What a change does, from the figures before and after: a supply of 2 A (limit 0.8 × 2 = 1.60 A) that
 feeds 27 wall speakers at 0.05 A (1.35 A), all measured."""
 
 from __future__ import annotations

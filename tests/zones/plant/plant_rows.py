@@ -8,7 +8,7 @@ from typing import Any
 from sites.changes.steps import first_step_after
 from tests.zones.recording import DAY, SiteRecord
 from zones.electrical.plant import Plant
-from zones.models import Reading
+from zones.models import Test
 
 LATER = DAY + dt.timedelta(days=100)
 LATEST = DAY + dt.timedelta(days=200)
@@ -50,6 +50,6 @@ def expect(row: dict[str, Any], /, **expected: Any) -> None:
     assert {name: row[name] for name in expected} == expected
 
 
-def reading(record: SiteRecord, day: dt.date, **facts: Any) -> Reading:
+def reading(record: SiteRecord, day: dt.date, **facts: Any) -> Test:
     with record.change(day):
-        return record.make(Reading, taken_on=day, step=first_step_after(day) - 1, **facts)  # type: ignore[no-any-return]
+        return record.make(Test, taken_on=day, step=first_step_after(day) - 1, **facts)  # type: ignore[no-any-return]

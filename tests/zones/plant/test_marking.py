@@ -19,8 +19,11 @@ FROM pg_trigger t JOIN pg_proc p ON p.oid = t.tgfoid
 WHERE t.tgrelid = %s::regclass AND NOT t.tgisinternal AND t.tgenabled <> 'D'
 """
 _EVENTS = {"INSERT": 4, "DELETE": 8, "UPDATE": 16}
-_SHARED = {"device_model", "cable_type"}
-"""Rows of which a new one feeds no load before something of a site refers to it."""
+_SHARED = {"device_model", "cable_type", "contract"}
+"""Rows of which a new one bears on nothing before something of a site refers to it."""
+_FIXED = {"change_set", "proofs_kept"}
+"""A change set is read for when a row that names it was recorded, which does not change; the day from which
+proofs are kept is written once, by a migration."""
 
 
 def rows_of(statement: str, *values: Any) -> list[tuple[Any, ...]]:
@@ -58,7 +61,7 @@ def test_every_table_that_a_plant_is_read_from_has_triggers_that_ask_for_a_reche
     assert {"site", "run_facts", "point_facts", "reading", "factor", "device_model"} <= read
     silent = [
         f"{event} {table}"
-        for table in sorted(read)
+        for table in sorted(read - _FIXED)
         for event, bit in _EVENTS.items()
         if (table not in _SHARED or event == "UPDATE") and not any(fires & bit for fires, _ in heeding(table))
     ]

@@ -264,7 +264,7 @@ def test_a_reading_at_a_tone_has_a_state_of_its_own() -> None:
 
 
 def test_a_bare_splice_cut_in_somewhere_changes_no_figure(hall: Hall) -> None:
-    """Of a run with loads on drawing and unknown lengths, from the change to the figure."""
+    """A run with loads on drawing and unknown lengths, from the change to the figure."""
     first, second = hall.points[4], hall.points[9]
     point_alter(factories.change(hall.site), point=second, length_m=8.0, length_basis=Basis.DRAWING)
     point_alter(factories.change(hall.site), point=hall.points[0], length_m=None)

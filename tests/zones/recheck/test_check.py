@@ -341,12 +341,16 @@ def test_nothing_is_taken_away_where_nothing_repeats(terminal: Terminal) -> None
     assert without_repeats(found.evaluation) is found.evaluation
 
 
-@pytest.mark.parametrize("count", [1, 20])
-def test_any_number_of_sites_takes_the_same_queries(count: int, django_assert_num_queries: Any) -> None:
+@pytest.mark.parametrize(("count", "queries"), [(1, 10), (2, 12), (20, 12)])
+def test_twenty_sites_take_the_queries_of_two_and_one_site_fewer(
+    count: int, queries: int, django_assert_num_queries: Any
+) -> None:
     terminals = [make_terminal() for _ in range(count)]
     for terminal in terminals:
         terminal.add_speakers(1, TODAY + dt.timedelta(days=3))
-    with django_assert_num_queries(12):
+    # one of them writes when each run is to be tested again, which nobody could list or be reminded of
+    # otherwise
+    with django_assert_num_queries(queries):
         checked(*(terminal.site_id for terminal in terminals))
     assert SiteCheck.objects.count() == count
 

@@ -1,4 +1,4 @@
-"""Claims: one process at a site, whatever the others do."""
+"""Claims: one process at a site at a time."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def marked(transactional_db: None) -> None:
 
 def locks_held() -> int:
     with connection.cursor() as cursor:
-        # Of this database alone: other runs share the server
+        # Locks of this database only: other runs share the server
         cursor.execute(
             "SELECT count(*) FROM pg_locks JOIN pg_database d ON d.oid = database "
             "WHERE locktype = 'advisory' AND d.datname = current_database()"

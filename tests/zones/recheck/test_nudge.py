@@ -22,7 +22,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 @pytest.fixture
 def sent(monkeypatch: pytest.MonkeyPatch, settings: Any) -> Iterator[list[dict[str, Any]]]:
-    """What is published; the publishing thread is gone afterwards."""
+    """The published messages; the publishing thread is gone afterwards."""
     settings.CELERY_BROKER_URL = "memory://"
     apps.get_app_config("zones").ready()
     messages: list[dict[str, Any]] = []

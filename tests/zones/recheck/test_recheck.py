@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 
 import pytest
 from django.db import InterfaceError, OperationalError, connection
 
 from sites.models.changes import Mark
+from tests.sites.changes.rows import sql
 from tests.zones.recheck.conftest import LATER, NOW, another_connection, make_terminal
 from zones.electrical.subjects import SubjectKind
 from zones.models import Figures, SiteCheck
@@ -137,12 +139,22 @@ def test_a_listener_of_failures_that_raises_does_not_lose_the_failure() -> None:
 def test_an_unknown_time_zone_is_named_in_the_reason() -> None:
     lost = make_terminal()
     # Every channel refuses it; the database takes it in capital letters where its rule is gone
-    with connection.cursor() as cursor:
-        cursor.execute("ALTER TABLE site DISABLE TRIGGER USER, DROP CONSTRAINT site_time_zone_check")
-        cursor.execute("UPDATE site SET time_zone = 'EUROPE/LISBON'")
-        cursor.execute("ALTER TABLE site ENABLE TRIGGER USER")
-    outcome = recheck([lost.site_id], now=NOW)
+    with without_rule("site_time_zone_check"):
+        sql("UPDATE site SET time_zone = 'EUROPE/LISBON'")
+        outcome = recheck([lost.site_id], now=NOW)
+        sql("UPDATE site SET time_zone = 'Europe/Lisbon'")
     assert "EUROPE/LISBON" in outcome.failed[lost.site_id]
+
+
+@contextmanager
+def without_rule(name: str) -> Iterator[None]:
+    """The table `site` without its triggers and a check, both of which are back afterwards."""
+    ((check,),) = sql("SELECT pg_get_constraintdef(oid) FROM pg_constraint WHERE conname = %s", name)
+    sql(f"ALTER TABLE site DISABLE TRIGGER USER, DROP CONSTRAINT {name}")
+    try:
+        yield
+    finally:
+        sql(f"ALTER TABLE site ENABLE TRIGGER USER, ADD CONSTRAINT {name} {check}")
 
 
 def test_a_mark_that_is_committed_meanwhile_stays() -> None:
@@ -257,7 +269,8 @@ def test_a_lost_connection_raises_though_a_listener_swallowed_it() -> None:
 
 
 def test_a_connection_lost_while_listeners_hear_of_a_failure_raises_before_the_next_site() -> None:
-    """With it went the claims: another process may have them by now, and would recompute the same site."""
+    """The claims were lost with it: another process may have them by now, and would recompute the same
+    site."""
     first, second = make_terminal(), make_terminal()
     spoiler = fail_for(first.site_id, second.site_id)
     on_failed(lambda *_said: lose_the_connection())

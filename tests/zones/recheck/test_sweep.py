@@ -82,7 +82,7 @@ def test_an_interactive_change_waits_for_one_bulk_batch_at_most(
 def test_a_batch_has_as_many_sites_as_its_time_allows(
     lane: Mark.Lane, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """As many as the last one would have done in that time; never too few to be worth beginning."""
+    """A batch has as many sites as the last one would have done in its time, and never too few."""
     asked: list[int] = []
     seconds_a_site = iter([0.001, 0.01, 0.01, 0.1, 0.02])
     clock = [0.0]

@@ -96,7 +96,7 @@ def test_a_model_says_what_kind_of_device_it_is(run: Run, horn: DeviceModel) -> 
 
 def test_a_point_is_behind_one_of_its_own_run(run: Run, chain: list[Point]) -> None:
     other = factories.make_run(run.block)
-    with pytest.raises(ChangeRefused, match="is of another run") as caught:
+    with pytest.raises(ChangeRefused, match="belongs to another run") as caught:
         point_append(on(run), run=other, after=chain[0])
     assert caught.value.problems[0].pointer == "/after_id"
 

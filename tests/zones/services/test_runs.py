@@ -11,13 +11,14 @@ import pytest
 from sites.changes.errors import ChangeRefused
 from sites.changes.steps import first_step_after
 from sites.models import Amplifier, Block, Closet, Endpoint, Site, Supply
+from sites.selectors import standing
 from sites.services.closets import block_alter, block_end, closet_end
 from sites.services.endpoints import endpoint_end
 from sites.services.power import amplifier_end, supply_end
 from tests import factories
 from tests.factories import BUILT_ON, change
 from zones.models import Landing, Run, Zone
-from zones.selectors import landings_before, pulled_clips_before, runs_before
+from zones.selectors import pulled_clips_before, runs_before
 from zones.services.landings import (
     PairUse,
     clip_correct,
@@ -209,7 +210,7 @@ def test_a_run_is_not_of_a_kind_that_its_recorded_feed_does_not_fit(
 
 def test_a_pair_takes_two_rows(site: Site, run: Run, block: Block) -> None:
     landing_add(on(site), block=block, row=11, pair=2, carries=PairUse.DC, run=run)
-    lying = landings_before(first_step_after(LATER), block_ids=[block.pk])
+    lying = standing(Landing, first_step_after(LATER), block=block).order_by("row", "side")
     assert [(one.row, one.pair, one.conductor, one.carries, one.side) for one in lying] == [
         (11, 2, "first", Carries.DC_POSITIVE, "field"),
         (12, 2, "second", Carries.DC_NEGATIVE, "field"),
@@ -229,7 +230,7 @@ def test_a_reversed_pair_is_recorded_as_it_lies(site: Site, run: Run, block: Blo
 def test_a_conductor_was_written_down_on_another_row(site: Site, run: Run, block: Block) -> None:
     first, _ = landing_add(on(site), block=block, row=11, pair=1, carries=PairUse.AUDIO, run=run).result
     landing_correct(on(site, AFTER_THAT), landing=first, row=13, carries=Carries.AUDIO_NEGATIVE)
-    lying = landings_before(first_step_after(LATER), block_ids=[block.pk])
+    lying = standing(Landing, first_step_after(LATER), block=block).order_by("row", "side")
     assert [(one.row, one.carries) for one in lying] == [
         (12, Carries.AUDIO_NEGATIVE),
         (13, Carries.AUDIO_NEGATIVE),

@@ -61,7 +61,7 @@ def _run(hall: Hall) -> list[dict[str, Any]]:
         {"op": "point.append", "run_id": "@r", "model_id": hall.speaker.pk, "label": "p"},
         {"op": "landing.add", "block_id": hall.block.pk, "run_id": "@r", "row": 7, "pair": 1,
          "carries": "audio"},
-        {"op": "reading.record", "run_id": "@r", "kind": "run_current", "state": "idle", "value": 0.1,
+        {"op": "test.record", "run_id": "@r", "kind": "run_current", "state": "idle", "value": 0.1,
          "taken_on": factories.BUILT_ON.isoformat()},
         of_the_supply(hall, note="beside PS 9"),
     ]  # fmt: skip
@@ -227,7 +227,7 @@ def test_what_cannot_be_whole_is_refused_by_name(hall: Hall, technician: User) -
         withdraw_recorded(change_set=added.change_set, user=technician, reason="no")
     factories.make_model(DeviceModel.Kind.HORN)
     shared = ChangeSet.objects.filter(site__isnull=True).latest("id")
-    with pytest.raises(ChangeRefused, match=r"device_model\.add is of what all sites share"):
+    with pytest.raises(ChangeRefused, match=r"device_model\.add changes what all sites share"):
         withdraw_recorded(change_set=shared, user=technician, reason="no")
 
 
@@ -238,7 +238,7 @@ def test_it_happens_once_and_stays_so(hall: Hall, technician: User) -> None:
     with pytest.raises(ChangeConflict):
         withdraw_recorded(change_set=made, user=technician, reason="no", expected_version=made.version + 1)
     withdraw_recorded(change_set=made, user=technician, reason="no", expected_version=made.version)
-    with pytest.raises(ChangeRefused, match="is withdrawn; only what is recorded"):
+    with pytest.raises(ChangeRefused, match="is withdrawn; only a recorded one"):
         withdraw_recorded(change_set=made, user=technician, reason="again")
     with pytest.raises(ChangeRefused, match="recorded and then withdrawn"):
         change_set_revise(change_set=made, reason="a draft again")

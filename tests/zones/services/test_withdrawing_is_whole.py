@@ -19,9 +19,9 @@ from sites.services.sites import site_alter
 from tests import factories
 from tests.halls import Hall
 from tests.sites.changes.rows import accepted, refused, sql
-from zones.models import ClipFacts, Reading
+from zones.models import ClipFacts, Test
 from zones.services.landings import clip_pull
-from zones.services.readings import reading_record, reading_supersede
+from zones.services.tests import record_test, supersede_test
 
 pytestmark = pytest.mark.django_db
 WITHDRAW = "INSERT INTO withdrawal (change_set_id, actor, reason) VALUES (%s, 'R. Vale', 'by hand')"
@@ -61,16 +61,16 @@ def test_what_was_made_and_altered_later_is_named(hall: Hall, technician: User) 
 
 
 def test_a_reading_that_another_one_superseded_is_named(hall: Hall, technician: User) -> None:
-    made = reading_record(
+    made = record_test(
         today(hall),
         run=hall.run,
-        kind=Reading.Kind.RUN_CURRENT,
-        state=Reading.State.IDLE,
+        kind=Test.Kind.RUN_CURRENT,
+        state=Test.State.IDLE,
         value=0.2,
         taken_on=factories.BUILT_ON,
     )
-    reading_supersede(today(hall), reading=made.result, value=0.3)
-    assert f"refers to reading {made.result.pk}" in why_not(made.change_set, technician)[0]
+    supersede_test(today(hall), test=made.result, value=0.3)
+    assert f"refers to test {made.result.pk}" in why_not(made.change_set, technician)[0]
 
 
 def test_a_clip_of_another_row_does_not_stand_in_the_way(hall: Hall, technician: User) -> None:
@@ -108,7 +108,7 @@ def test_what_tells_of_an_edit_of_the_catalogue_is_not_withdrawn(hall: Hall, tec
     device_model_alter(asked, device_model=hall.speaker, speech_current_a=0.07)
     follows = ChangeSet.objects.get(site=hall.site, kind=ChangeSet.Kind.CATALOGUE)
     (problem,) = why_not(follows, technician)
-    assert problem.endswith("it tells of an edit of what all sites share: edit that back.")
+    assert problem.endswith("an edit of the catalogue, which all sites share: undo that edit there.")
 
 
 def test_what_tells_what_an_import_rewrote_is_not_withdrawn(hall: Hall, technician: User) -> None:
@@ -121,7 +121,7 @@ def test_what_tells_what_an_import_rewrote_is_not_withdrawn(hall: Hall, technici
         f'[{{"op": "{REWROTE}", "table": "point_facts", "rows": []}}]',
     )
     (problem,) = why_not(ChangeSet.objects.get(pk=told[0]), technician)
-    assert "it tells what an import brought with its last values" in problem
+    assert "it records values that an import brought already corrected" in problem
 
 
 def test_the_change_record_says_that_what_was_deleted_is_back(hall: Hall, technician: User) -> None:
@@ -184,7 +184,7 @@ def test_a_column_that_a_table_had_once_is_no_matter(hall: Hall, technician: Use
 
 
 def test_what_is_not_there_any_more_is_not_withdrawn(hall: Hall, technician: User) -> None:
-    """Whoever left was recorded and removed: no row tells who wrote it last, only that it is missing."""
+    """A contact who left was recorded and removed: no row says who wrote it last, only that it is missing."""
     made = contact_add(factories.change(hall.site), name="Ida Lark", role=Contact.Role.SITE)
     gone = contact_remove(today(hall), contact=made.result).change_set
     assert why_not(made.change_set, technician)

@@ -1,0 +1,102 @@
+"""Visits and instruments over REST, and the tests that name them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from sites.models.access import User
+from tests import factories
+from tests.api.conftest import Caller
+from tests.api.v1.asking import get, patch, post
+from tests.halls import Hall
+
+DAY = (factories.BUILT_ON + dt.timedelta(days=100)).isoformat()
+WHY = {"reason": "yearly test", "happened_on": DAY, "job_reference": "T-40718"}
+
+
+@pytest.fixture
+def client(technician: User, with_token: Caller) -> Client:
+    return with_token(technician)
+
+
+def visited(client: Client, hall: Hall, **said: Any) -> dict[str, Any]:
+    body = {"closet_id": hall.closet.pk, "visited_on": DAY, "technician": "Rune Aske", **said}
+    made: dict[str, Any] = post(client, "visits", {**body, "change": WHY}).json()
+    return made
+
+
+def recorded(client: Client, hall: Hall, **said: Any) -> dict[str, Any]:
+    body = {"kind": "polarity", "passed": True, "taken_on": DAY, "run_id": hall.run.pk, **said}
+    made: dict[str, Any] = post(client, "tests", {**body, "change": WHY}).json()
+    return made
+
+
+def test_a_visit_leads_to_its_tests_and_to_what_was_changed(hall: Hall, client: Client) -> None:
+    visit = visited(client, hall, job_reference="t-40718")
+    assert (visit["site_id"], visit["closet_id"], visit["note"]) == (hall.site.pk, hall.closet.pk, "")
+    test = recorded(client, hall, visit_id=visit["id"], taken_as="as_left", taken_at="14:05")
+    other = recorded(client, hall)
+    assert (test["unit"], test["value"], test["passed"], test["signal"]) == (None, None, True, None)
+    assert (test["taken_as"], test["taken_at"], test["job_reference"]) == ("as_left", "14:05", "T-40718")
+    assert [item["id"] for item in get(client, "tests", visit_id=visit["id"])["items"]] == [test["id"]]
+    assert {item["id"] for item in get(client, "tests", kind="polarity")["items"]} == {
+        test["id"],
+        other["id"],
+    }
+    # The visit itself, and both tests
+    assert len(get(client, "change-sets", visit_id=visit["id"])["items"]) == 3
+    expanded = get(client, f"tests/{test['id']}", expand="visit,instrument_record,zone")
+    assert (expanded["visit"]["technician"], expanded["instrument_record"]) == ("Rune Aske", None)
+
+
+def test_a_visit_without_a_job_leads_to_the_changes_of_its_technician(hall: Hall, client: Client) -> None:
+    visit = visited(client, hall, technician="Hallam Crew")
+    other = {**WHY, "done_by": "hallam crew"}
+    body = {"site_id": hall.site.pk, "name": "IDF 7", "change": other}
+    closet = post(client, "closets", body).json()
+    found = get(client, "change-sets", visit_id=visit["id"])["items"]
+    assert [(one["done_by"], one["happened_on"]) for one in found] == [("hallam crew", DAY)]
+    assert closet["name"] == "IDF 7"
+
+
+def test_visits_are_found_and_described_otherwise(hall: Hall, client: Client) -> None:
+    first = visited(client, hall, job_reference="T-40718")
+    visited(client, hall, technician="Ines Lark", job_reference="T-40719")
+    for query in ({"job_reference": "t-40718"}, {"technician": "rune aske", "site_id": hall.site.pk}):
+        assert [item["id"] for item in get(client, "visits", **query)["items"]] == [first["id"]]
+    assert get(client, "visits", visited_until="2001-01-01")["items"] == []
+    etag = client.get(f"/api/v1/visits/{first['id']}")["ETag"]
+    again = patch(client, f"visits/{first['id']}", {"note": "locked", "change": WHY}, etag).json()
+    assert again["note"] == "locked"
+    twice = {"closet_id": hall.closet.pk, "visited_on": DAY, "technician": "RUNE ASKE", "change": WHY}
+    refused = client.post("/api/v1/visits", twice, content_type="application/json")
+    assert (refused.status_code, refused.json()["errors"][0]["pointer"]) == (409, "/closet_id")
+
+
+def test_a_lapsed_instrument_is_marked_and_not_refused(
+    hall: Hall, client: Client, manager: User, with_token: Caller
+) -> None:
+    body = {
+        "name": "tester 4", "kind": "insulation_tester", "serial": "L-00441",
+        "calibrated_on": "2001-01-09", "calibration_due_on": "2002-01-09", "change": {"reason": "in use"},
+    }  # fmt: skip
+    meter = post(with_token(manager), "instruments", body).json()
+    test = recorded(
+        client, hall, kind="insulation", passed=None, value=2e6, unit="ohm", electronics_disconnected=True,
+        instrument_record_id=meter["id"],
+    )  # fmt: skip
+    assert (test["calibration_lapsed"], test["unit"], test["instrument"]) == (True, "Ω", "tester 4")
+    assert [one["name"] for one in get(client, "instruments", due_before=DAY)["items"]] == ["tester 4"]
+    assert client.post("/api/v1/instruments", body, content_type="application/json").status_code == 403
+
+
+def test_an_insulation_test_wants_the_electronics_disconnected(hall: Hall, client: Client) -> None:
+    body = {"kind": "insulation", "value": 2e6, "taken_on": DAY, "run_id": hall.run.pk, "change": WHY}
+    refused = client.post("/api/v1/tests", body, content_type="application/json")
+    (error,) = refused.json()["errors"]
+    assert (refused.status_code, error["pointer"]) == (400, "/electronics_disconnected")
+    assert error["detail"].startswith("Disconnect all electronics at both ends")

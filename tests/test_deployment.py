@@ -76,6 +76,16 @@ def test_each_container_is_shut_in(compose: dict[str, Any]) -> None:
         assert service.get("privileged") is None, name
 
 
+def test_zonebook_runs_as_the_user_that_its_image_and_its_secrets_have(compose: dict[str, Any]) -> None:
+    """By number: the host knows no name of it, and its files must be that user's."""
+    users = {compose["services"][name]["user"] for name in ZONEBOOKS}
+    (numbers,) = [re.fullmatch(r"(\d+):(\d+)", user) for user in users]
+    assert numbers, users
+    made = re.findall(r"useradd .*--uid (\d+) --user-group", (ROOT / "docker" / "Dockerfile").read_text())
+    given = re.findall(r"^zonebook=(\d+) ", (ROOT / "docker" / "make_secrets.sh").read_text(), re.MULTILINE)
+    assert made == given == [numbers[1]] == [numbers[2]]
+
+
 def test_images_have_a_minor_version(compose: dict[str, Any]) -> None:
     images = [service["image"] for service in compose["services"].values()]
     images += re.findall(r"^FROM (\S+)", (ROOT / "docker" / "Dockerfile").read_text(), re.MULTILINE)
@@ -160,7 +170,9 @@ def test_the_connections_of_the_example_add_up() -> None:
 
 def test_every_command_of_the_readme_is_taken() -> None:
     """With its options, where it is shown with any; a word in capitals stands for one of the reader's."""
-    for line in re.findall(r"manage\.py ([a-z][^`\n]*)", README):
+    lines = re.findall(r"manage\.py ([a-z][^`\n]*)", README)
+    assert len(lines) >= 20
+    for line in lines:
         arguments, _folder = take_data_folder(shlex.split(line, comments=True))
         name, *options = arguments
         command = load_command_class(get_commands()[name], name)

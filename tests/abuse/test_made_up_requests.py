@@ -2,7 +2,8 @@
 wrong bodies, wrong queries, wrong headers.
 
 No answer is a server error, every refusal is a problem of a few kilobytes, and afterwards all that is there
-still answers. One request in 50, all of them with ``--long``.
+still answers. One request in 50, in CI one in 10, all of them with ``--long``; a slow machine needs ``-o
+faulthandler_timeout=3600`` for that.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from sites.models import Customer, User
 from tests.abuse.poison import BODIES, TEXTS, poisoned
 from tests.api.conftest import Caller, with_token
 from tests.api.v1 import plenty
+from tests.conftest import IN_CI
 
 __all__ = ["with_token"]  # a fixture
 
@@ -145,7 +147,7 @@ def test_no_request_is_a_server_error_and_every_refusal_is_short(
     pytestconfig: pytest.Config,
 ) -> None:
     settings.REQUESTS_PER_MINUTE = 10**9
-    every = 1 if pytestconfig.getoption("--long") else 50
+    every = 1 if pytestconfig.getoption("--long") else 10 if IN_CI else 50
     plenty.add(plenty.one_hall(customer), 2)
     record = Record(with_token(manager))
     answers: Counter[int] = Counter()
@@ -174,7 +176,7 @@ def test_no_request_is_a_server_error_and_every_refusal_is_short(
 
 
 def whatever_is_there_answers(client: Client) -> None:
-    """What was taken is no trap: every list, and what is computed of every site, zone and closet."""
+    """Accepted requests break no answer: every list, and what is computed of every site, zone and closet."""
     for name in RESOURCES:
         answer = client.get(f"/api/v1/{name}", {"page_size": "500"})
         assert answer.status_code == 200, (name, answer.content)

@@ -29,6 +29,8 @@ FILES = {
     "pages": "pages",
     "publish": "publishing",
     "feed": "following",
+    "deliver": "delivering",
+    "tests": "testing",
     "routes": "routes",
     "asking": "asking",
 }

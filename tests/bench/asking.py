@@ -1,16 +1,22 @@
 """Every GET address of one fleet, asked as the server is asked, with what each costs.
 
 Rows and pages are PostgreSQL's own counts of this connection: rows that a scan of a table or of an index
-gave, whether or not they were kept, and pages of 8 kB, whether or not they were in memory. An index-only
-scan counts like any other. The way down an index is no page that counts, since an index of more rows is
-deeper, and PostgreSQL reads a small table through instead: each lookup is taken off with the levels that its
-index has. So is what looking at the counts costs.
+gave, whether or not they were kept, and pages of 8 kB, whether or not they were in memory. An index-only scan
+counts like any other. Rows of what all customers share, such as the catalogue, are not counted. The way down
+an index is not counted either, since an index of more rows is deeper: each lookup is taken off with the
+levels that its index has. So is what looking at the counts costs.
+
+PostgreSQL reads a small table through, where it goes by an index in a large one. So a fleet to compare with
+is asked by indexes (``BY_INDEX`` in the environment): else what is bound would seem to grow, and what is not
+would not.
 """
 
 from __future__ import annotations
 
 import gc
 import json
+import os
+import sys
 import time
 from collections.abc import Callable, Iterator
 from functools import cache
@@ -20,15 +26,20 @@ from wsgiref.util import setup_testing_defaults
 import psycopg
 from django.core.wsgi import get_wsgi_application
 from django.db import connection
+from django.db.backends.signals import connection_created
 
 from api.database.cluster import SUPERUSER
 from api.events.subscriptions import subscription_add
 from sites.access.selectors import principal_of
 from sites.access.services import token_make
-from sites.models import Closet, Endpoint, Secret, Site, Subscription, User
+from sites.changes.services import Change, today_at
+from sites.models import ChangeSet, Closet, Endpoint, Instrument, Secret, Site, Subscription, User
+from sites.services.instruments import instrument_add
 from sites.services.secrets import secret_add, secret_reveal
 from tests.api.get_addresses import ROOT, Address, Addresses
+from tests.api.plans import OF_NO_FLEET
 from tests.bench.fleets import accept, settle, tidy
+from tests.bench.in_turns import NEXT
 from tests.bench.lines import peak_rss_mb
 from zones.models import PagingSet, Zone
 
@@ -36,6 +47,7 @@ CASES = ("",)
 """Or the beginning of the routes that are to be asked, as in ``points``."""
 TOGETHER = False
 ROUNDS = 2
+BY_INDEX = "BENCH_BY_INDEX"
 
 
 class Counts(NamedTuple):
@@ -47,17 +59,36 @@ class Counts(NamedTuple):
 
 
 def cases(wanted: tuple[str, ...], _sites: int) -> Iterator[str]:
-    """A line of JSON an address: route, what is asked, and its cost."""
+    """A line of JSON for each line that it is given: route, what is asked, and its cost. The line given says
+    whether that is the next address: `yes next | python -m tests.bench asking --sites 0` asks for all."""
     furnish()
     settle()
     tidy()
+    if BY_INDEX in os.environ:
+        connection_created.connect(_avoid_reading_through)
+        connection.close()
     ask = caller()
     idle = min(_counted(lambda: None) for _ in range(ROUNDS + 1))
-    for address in Addresses(lambda path: json.loads(ask(path))):
-        if not address.route.startswith(f"{ROOT}/{wanted[0]}"):
-            continue
-        yield json.dumps({"route": address.route, "asked": address.asked, **_cost(ask, address, idle)})
-    yield json.dumps({"peak_rss_mb": peak_rss_mb()})
+    beginning = f"{ROOT}/{wanted[0]}"
+    # All of them at first: finding one asks for things, which is nobody's turn
+    addresses = [*Addresses(lambda path: json.loads(ask(path)))]
+    following = (each for each in addresses if each.route.startswith(beginning))
+    address = None
+    for told in sys.stdin:
+        if told.strip() == NEXT:
+            address = next(following, None)
+        if address is None:
+            return
+        cost = _cost(ask, address, idle)
+        yield json.dumps(
+            {"route": address.route, "asked": address.asked, **cost, "peak_rss_mb": peak_rss_mb()}
+        )
+
+
+def _avoid_reading_through(*, connection: Any, **_sent: object) -> None:
+    with connection.cursor() as cursor:
+        for way in ("seqscan", "hashjoin", "mergejoin"):
+            cursor.execute(f"SET enable_{way} = off")
 
 
 def asker() -> User:
@@ -69,8 +100,8 @@ def asker() -> User:
 
 
 def furnish() -> None:
-    """Give the first site what fleets have none of: a paging set, a network speaker of a zone, and a door
-    code that was revealed; and whoever asks a subscription."""
+    """Give the first site what fleets have none of: a paging set, a network speaker of a zone, a visit, and a
+    door code that was revealed; all sites an instrument, and the user who asks a subscription."""
     if not Subscription.objects.filter(owner=asker()).exists():
         subscription_add(principal=principal_of(asker()), name="desk", url="https://desk.example.com/")
     site = Site.objects.order_by("pk")[0]
@@ -78,17 +109,27 @@ def furnish() -> None:
     if PagingSet.objects.filter(site=site_id).exists():
         return
     zones = Zone.objects.filter(site=site_id).order_by("pk").values_list("pk", flat=True)
+    closet = Closet.objects.filter(site=site).order_by("pk")[0]
     secret = secret_add(
         user=asker(), site=site, kind=Secret.Kind.DOOR, label="north door", code="4711#",
-        closet=Closet.objects.filter(site=site).order_by("pk").first(),
+        closet=closet,
     )  # fmt: skip
     secret_reveal(user=asker(), secret=secret, reason="night call")
+    in_use = Change(site_id=None, user=asker(), reason="in use", channel=ChangeSet.Channel.COMMAND)
+    instrument_add(in_use, name="clamp meter 3", kind=Instrument.Kind.CLAMP_METER, serial="L-00317")
     endpoint = Endpoint.objects.filter(site=site_id).order_by("pk").values_list("pk", flat=True)[0]
     accept(
         site_id,
         [
             {"op": "paging_set.add", "name": "all call", "zone_ids": [*zones]},
             {"op": "zone_endpoint.add", "zone_id": zones[0], "endpoint_id": endpoint},
+            {
+                "op": "visit.record",
+                "closet_id": closet.pk,
+                "technician": "Rune Aske",
+                "visited_on": today_at(site_id).isoformat(),
+                "job_reference": "T-40718",
+            },
         ],
         reason="what fleets have none of",
     )
@@ -139,11 +180,11 @@ def _counted(action: Callable[[], object]) -> Counts:
 
 
 _COUNTS = """
-SELECT (SELECT sum(seq_tup_read) FROM pg_stat_user_tables)
-    + (SELECT sum(idx_tup_read) FROM pg_stat_user_indexes),
+SELECT (SELECT sum(seq_tup_read) FROM pg_stat_user_tables WHERE relname <> ALL(%(of_no_fleet)s))
+    + (SELECT sum(idx_tup_read) FROM pg_stat_user_indexes WHERE relname <> ALL(%(of_no_fleet)s)),
     (SELECT blks_hit + blks_read FROM pg_stat_database WHERE datname = current_database())
     - (SELECT sum(idx_scan * levels) FROM pg_stat_user_indexes
-        JOIN unnest(%s::oid[], %s::int[]) AS way(indexrelid, levels) USING (indexrelid))
+        JOIN unnest(%(indexes)s::oid[], %(levels)s::int[]) AS way(indexrelid, levels) USING (indexrelid))
 """
 
 
@@ -151,7 +192,8 @@ def _counts() -> Counts:
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_stat_force_next_flush()")
         cursor.execute("SELECT pg_stat_clear_snapshot()")
-        cursor.execute(_COUNTS, ways_down())
+        indexes, levels = ways_down()
+        cursor.execute(_COUNTS, {"of_no_fleet": sorted(OF_NO_FLEET), "indexes": indexes, "levels": levels})
         rows, pages = cursor.fetchone()
     return Counts(float(pages), float(rows))
 

@@ -65,10 +65,9 @@ def _is_read(statement: str) -> bool:
 
 
 def _bare(wanted: list[str]) -> Callable[[], bytes]:
-    connection.ensure_connection()
-    driver: Any = connection.connection
-
     def read() -> bytes:
+        connection.ensure_connection()  # a request ends a connection that has become too old
+        driver: Any = connection.connection
         with driver.cursor(row_factory=dict_row) as cursor:
             return orjson.dumps([cursor.execute(one).fetchall() for one in wanted], default=str)
 

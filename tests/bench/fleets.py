@@ -12,6 +12,7 @@ from typing import Any
 
 from django.db import connection, connections
 
+from api.management.commands.bench import WRITE_FLEET
 from sites.changes.services import Change, change_accept
 from sites.models.changes import ChangeSet
 from zones.recheck.sweep import look_once
@@ -24,7 +25,7 @@ def tidy() -> None:
 
 
 def settle() -> None:
-    """Recompute whatever is marked."""
+    """Recompute the marked sites."""
     while look_once() is not None:
         pass
 
@@ -66,7 +67,7 @@ def small_fleet(environment: Mapping[str, str], sites: int) -> Iterator[dict[str
         Path(scratch).chmod(0o755)
         few = {**environment, "ZONEBOOK_DATA": scratch}
         run(["manage.py", "migrate", "--verbosity", "0"], few)
-        run(["manage.py", "fleet", "--sites", str(sites), "--verbosity", "0"], few)
+        run([*WRITE_FLEET, "--sites", str(sites)], few)
         run(["manage.py", "recheck", "--all"], few)
         yield few
 

@@ -11,6 +11,7 @@ import orjson
 from django.db import connections
 from psycopg.rows import dict_row
 
+from api.events.feed import cursor_at
 from api.events.publisher import feed_now, publish
 from sites.access.services import token_make
 from sites.models import User
@@ -53,18 +54,13 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
                 raise RuntimeError(f"{query} answered {answer.status}: {body.decode()}")
             return body
 
-        cursor = ""
-        while before > 0:  # up to what was written here
-            page = orjson.loads(get(f"page_size={min(before, EVENTS)}{cursor}"))
-            before -= len(page["items"])
-            cursor = f"&after={page['next']}"
+        # From what was written here
+        asked = f"page_size={EVENTS}&after={cursor_at(feed_now(), before)}"
 
         def theirs() -> bytes:
             with driver.cursor(row_factory=dict_row) as rows:
-                return orjson.dumps(rows.execute(_ROWS, [first, EVENTS]).fetchall())
+                return orjson.dumps(rows.execute(_ROWS, [before, EVENTS]).fetchall())
 
-        first = feed_now().published - 3 * EVENTS
-        asked = f"page_size={EVENTS}{cursor}"
         ours_shown, theirs_shown = orjson.loads(get(asked))["items"], orjson.loads(theirs())
         if [one["id"] for one in ours_shown] != [one["uid"] for one in theirs_shown]:
             raise RuntimeError("the feed does not show what was read")

@@ -1,6 +1,6 @@
 """An interactive change while a whole fleet is recomputed: until its figures are there.
 
-The yardstick is what a person is to wait at most, however large the fleet.
+The yardstick is the longest wait of a person, for a fleet of any size.
 """
 
 from __future__ import annotations
@@ -92,7 +92,7 @@ def _runs(rng: random.Random) -> Iterator[tuple[int, int]]:
 
 
 def _outdate_all() -> None:
-    """As after a change of a formula."""
+    """Mark the sites as after a change of a formula."""
     with connection.cursor() as cursor:
         cursor.execute("UPDATE figures SET solver_version = 0")
         cursor.execute("UPDATE site_check SET solver_version = 0")
@@ -100,7 +100,7 @@ def _outdate_all() -> None:
 
 
 def _delay_s(run: tuple[int, int]) -> float:
-    """Of one speaker more on a run."""
+    """Delay of the figures after one more speaker on a run."""
     site_id, run_id = run
     before = _figures(run_id)
     began = time.perf_counter()

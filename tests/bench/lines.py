@@ -15,8 +15,8 @@ STATUS = Path("/proc/self/status")
 
 
 def peak_rss_mb() -> float:
-    """The most memory this process has held so far. What getrusage gives is no less than its parent held when
-    it started it, so Linux is asked otherwise."""
+    """The most memory this process has held so far. getrusage includes what its parent held when it started
+    this process, so on Linux the figure comes from elsewhere."""
     if STATUS.exists():
         (line,) = (each for each in STATUS.read_text().splitlines() if each.startswith("VmHWM:"))
         return round(int(line.split()[1]) / 1024, 1)

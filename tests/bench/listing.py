@@ -38,7 +38,7 @@ ZONES = 100
 ROUNDS = 40
 START_S = 60.0
 ADDRESS = f"/api/v1/zones?expand=figures,findings&order=id&page_size={ZONES}"
-"""As a program asks that walks through all of them."""
+"""The query of a program that walks through all of them."""
 
 _ZONES = """
 SELECT id, site_id, name, life_safety, page_code, groups, priority, note, begin_step, end_step

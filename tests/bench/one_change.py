@@ -54,7 +54,7 @@ def _broker() -> str:
         try:
             with Connection(url, connect_timeout=2) as broker:
                 broker.ensure_connection(max_retries=1, timeout=2)
-        except Exception:  # noqa: BLE001 - whatever its client makes of one that is not there
+        except Exception:  # noqa: BLE001 - its client raises many kinds when it is not there
             continue
         return url
     return ""

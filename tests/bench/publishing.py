@@ -19,7 +19,7 @@ TOGETHER = False
 GOAL = 2.0
 EVENTS, ROUNDS, SUBJECTS = 5_000, 9, 400
 BODY_KB = 4
-"""As large as the body of a case."""
+"""Size of a body, like that of a case."""
 
 _WRITE = """
     INSERT INTO event (kind, customer_id, site_id, subject, case_key, body, happened_at)

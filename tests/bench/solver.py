@@ -21,7 +21,7 @@ CASES = ("sweep", "collapse", "scipy")
 TOGETHER = False
 POINTS = 20
 TREES_A_SITE = 12
-"""As in the synthetic fleet: the whole of 5,000 sites is 60,000 runs."""
+"""Runs of a site, as in the synthetic fleet: 5,000 sites have 60,000."""
 BRANCHING = 0.3
 ROUNDS = 15
 """A sweep takes a hundredth of a second, of which one stray run says little."""

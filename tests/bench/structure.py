@@ -117,7 +117,7 @@ def lines(files: Collection[Path]) -> int:
 
 
 def naming(word: str, files: Collection[Path]) -> list[Path]:
-    """Those of `files` in which `word` stands as a whole word."""
+    """The `files` that contain `word` as a whole word."""
     whole = re.compile(rf"\b{re.escape(word)}\b")
     return [file for file in files if whole.search(file.read_text())]
 

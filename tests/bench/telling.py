@@ -31,9 +31,10 @@ POLL_S = 0.001
 
 def cases(_wanted: tuple[str, ...], sites: int) -> Iterator[str]:
     """The median, as JSON: seconds from the commit until another connection sees the finding that names it.
-    The sites are the first of the fleet, which are the same whatever its size."""
-    tidy()
+    The sites are the first of the fleet, which are the same for every size."""
     settle()
+    # afterwards, so that the planner's statistics are of what the fleet's recheck left behind
+    tidy()
     with _worker():
         # The first is not counted: the worker is still starting, and loads what it needs
         _, *took = [_seconds_until_found(run_id) for run_id in _runs(min(ROUNDS, sites // SITES_A_ROUND))]
@@ -66,8 +67,8 @@ def _worker() -> Iterator[None]:
 
 
 def _runs(rounds: int) -> list[int]:
-    """Of each of some sites a run of which nothing is said yet, nor of its supply, which all its runs share:
-    what is past on it afterwards, the change made so."""
+    """One run of each of some sites, where neither the run nor its supply, which all runs of the site share,
+    has a finding: so the change made everything that is past on it afterwards."""
     sites = list(Site.objects.order_by("pk").values_list("pk", flat=True)[:rounds])
     found = set(Finding.objects.filter(site__in=sites).values_list("subject_kind", "subject_id"))
     facts = RunFacts.objects.filter(

@@ -155,7 +155,7 @@ class Anchored:
             and loaded is not None
             and loaded < no_load
         ):
-            bottom = (NAN, 0.0)  # it falls, nobody knows how far
+            bottom = (NAN, 0.0)  # it falls; by how much is not recorded
         top = open_v * (1 + tolerance)
         return [(top if charge is None else max(top, charge), 0.0), (open_v, inside), bottom]
 
@@ -272,7 +272,7 @@ class Anchored:
                 self._settled[id(row)] = replace(values, whole_m=_told(self.plain(row).whole_m, settling))
 
     def _whole_to(self, row: Row) -> int:
-        """Of any row at all, each asked once."""
+        """``record.whole_to`` of a row, looked up once for each row."""
         if id(row) not in self._leads_to:
             self._leads_to[id(row)] = self.record.whole_to(row)
         return self._leads_to[id(row)]
@@ -285,8 +285,7 @@ class Anchored:
         return row["run_id"], self.record.share_before(row)["parent_id"], length, row["length_basis"]
 
     def _life(self, read: Row, rows: list[Row], what: Callable[[Row], tuple[Any, ...]]) -> list[Row]:
-        """Of the rows of a thing those before and after the one that was read, for as long as it is the same
-        thing."""
+        """The rows of a thing before and after the one that was read, for as long as it is the same thing."""
         rows = sorted(rows, key=lambda row: (row.begin, self.record.point_order[row.thing]))
         at = next(k for k, row in enumerate(rows) if row is read)
         first = last = at

@@ -201,7 +201,7 @@ class Attributor:
 
 
 def _writers(touched: list[Touched], step: int) -> set[int]:
-    """Who wrote the rows that begin there, and those that end there with nothing after them."""
+    """The writers of rows that begin there, and of rows that end there without a successor."""
     begun = {each.thing for each in touched if each.row.begin == step}
     return {
         each.row.writer

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 CHAPTERS = 20
-"""Of 18 sites and some 600 change sets each."""
+"""Histories of 18 sites and some 600 change sets each."""
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:

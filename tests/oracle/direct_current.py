@@ -98,7 +98,7 @@ def nodes_of(
 
 
 def _ohm(fed: Fed, band: int, values_of: ValuesOf) -> float:
-    """Of the segment to a point: its own from its parent, or the one behind it, where the feed is."""
+    """Resistance of the segment to a point: its own from its parent, or the one behind it at a feed."""
     if fed.segment is None:
         return 0.0
     return values_of(fed.segment.row).loop_ohm(band, turned=fed.segment is not fed.point)

@@ -69,7 +69,7 @@ RULES: dict[str, Rule] = {
 }
 
 NO_FINDING = {code for code in RULES if code.endswith("_full_output")}
-"""What is said where the figure is shown, and opens no finding."""
+"""Figures that are shown and open no finding."""
 
 
 class Spot(NamedTuple):
@@ -138,7 +138,7 @@ class Figure:
 
     @property
     def past(self) -> tuple[bool, bool, bool]:
-        """Of low, likely and high. One that is not known is no kinder than the kinder ones."""
+        """Whether low, likely and high are past. An unknown estimate is past where a kinder one is."""
         low, likely, high = self._beyond()
         likely = likely or (math.isnan(self.bands.likely) and low)
         return low, likely, high or (math.isnan(self.bands.high) and likely)

@@ -1,4 +1,4 @@
-"""Power over the data cable: what switches set aside, what ports must put in, how long cables are."""
+"""Power over the data cable: what switches allocate, what ports must deliver, how long cables are."""
 
 from __future__ import annotations
 
@@ -84,14 +84,14 @@ def _type_of(standing: Standing, port: int) -> int | None:
 
 
 def _granted(standing: Standing, port: int, asked: Bands) -> Bands:
-    """What is allocated: a port gives no more than its type does."""
+    """Allocated power: a port delivers at most what its type does."""
     of_type = _type_of(standing, port)
     return asked if of_type is None else Bands(*(min(each, TYPES[of_type]) for each in asked))
 
 
 def _asked(standing: Standing, values: Values, endpoint: Row) -> Bands:
-    """LLDP says what the device draws at its own end: the switch has to put in what the cable eats as well,
-    and never more than the class has."""
+    """Allocated power. LLDP says what the device draws at its own end: the switch allocates the loss of the
+    cable as well, and never more than the class has."""
     poe_class, lldp = _class_of(standing, endpoint), endpoint["negotiated_power_w"]
     if lldp is None:
         return _same(CLASSES[poe_class or 0][0])
@@ -167,7 +167,7 @@ def _measured(standing: Standing, switch: int) -> tuple[float, frozenset[int]] |
 
 
 def _port(standing: Standing, values: Values, endpoint: Row) -> list[Figure]:
-    """What the port must put in for the endpoint to page, and what its type can put in."""
+    """What the port must deliver for the endpoint to page, and what its type can deliver."""
     paging = _paging(standing, values, endpoint)
     figures = [] if paging is None else [paging]
     needed = _asked(standing, values, endpoint)
@@ -211,7 +211,8 @@ def _put_in(wanted: float, volts: float, ohm: float) -> float:
         return volts**2 / (2 * ohm)
     if inside < 0.99 * volts**2:
         return volts * (volts - math.sqrt(inside)) / (2 * ohm)
-    power = wanted  # where little is lost the formula loses digits: what is put in is what is wanted and lost
+    # Where little is lost the formula loses digits, so iterate: power at the port is what is wanted plus loss
+    power = wanted
     for _ in range(100):
         power = wanted + (power / volts) ** 2 * ohm
     return power

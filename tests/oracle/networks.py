@@ -30,7 +30,7 @@ class Solved:
 
 @dataclass
 class Undecided(Exception):  # noqa: N818 - it says what is so
-    """So close to collapse that walking does not tell whether there is a solution."""
+    """The network is so close to collapse that walking does not show whether there is a solution."""
 
     nodes: int = field(default=0)
 

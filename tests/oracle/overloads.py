@@ -51,7 +51,7 @@ def nothing_said(count: int) -> Served:
 
 
 def _watts_part(nodes: list[Node], branch_a: list[float]) -> list[float]:
-    """Of the current in each segment what loads in watts behind it draw."""
+    """The part of the current in each segment that loads in watts behind it draw."""
     constant = behind(nodes, [node.amps for node in nodes])
     return [all_of_it - amps for all_of_it, amps in zip(branch_a, constant, strict=True)]
 

@@ -74,7 +74,7 @@ class Bench:
             return [], None
 
     def currents(self, band: int, values_of: ValuesOf) -> list[float]:
-        """Of every load; where there is no solution, no voltage bounds those in watts."""
+        """Current of every load; where there is no solution, no voltage bounds those in watts."""
         nodes, solved = self.solve(band, values_of)
         if solved is not None:
             return solved.load_a

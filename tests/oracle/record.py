@@ -39,9 +39,9 @@ from zones.models import (
     PagingSetZone,
     Point,
     PointFacts,
-    Reading,
     Run,
     RunFacts,
+    Test,
     Zone,
     ZoneFacts,
 )
@@ -142,8 +142,8 @@ class Record:
         return self.models[id_] if id_ is not None else {}
 
     def share_before(self, row: Row) -> Row:
-        """Of a share of a segment that was cut somewhere the first one, that comes from where the whole does;
-        any other row itself."""
+        """The first share of the same segment, which begins where the whole segment does; any row that is not
+        a share, itself."""
         found = row
         while found["length_share_place"] != FIRST and row["length_share_place"] in (MIDDLE, LAST):
             parent = found["parent_id"]
@@ -327,7 +327,7 @@ def _read_paging(record: Record, rows_of: RowsOf) -> None:
 
 
 def _read_readings(record: Record, rows_of: RowsOf) -> None:
-    rows = rows_of(Reading)
+    rows = rows_of(Test)
     superseded = {row["supersedes_id"] for row in rows}
     for row in sorted(rows, key=lambda row: row["id"]):
         if row["id"] not in superseded:

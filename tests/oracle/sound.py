@@ -137,11 +137,10 @@ def _output(
 
     source = model.get("output_impedance_ohm")
     found = _worst(points, values_of, PointValues.pair_ohm, siemens, source, needs)
-    # without a level, the need that is hardest to meet
+    # where no level is known, so none of them decides, the need that is hardest to meet
     limit = max(needs(values_of(point.row)) for point in points if values_of(point.row).loaded)
-    figures.append(
-        Figure(subject, "audio_level", found.levels, limit, spots=found.spots, bound=(found.bound,) * 3)
-    )
+    spots = found.spots if any(found.spots) else ()
+    figures.append(Figure(subject, "audio_level", found.levels, limit, spots=spots, bound=(found.bound,) * 3))
     return figures
 
 

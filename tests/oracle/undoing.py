@@ -40,9 +40,9 @@ from zones.models import (
     PagingSetZone,
     Point,
     PointFacts,
-    Reading,
     Run,
     RunFacts,
+    Test,
     Zone,
     ZoneFacts,
 )
@@ -59,7 +59,7 @@ _FACTS = {
 }  # fmt: skip
 _THINGS = (
     Run, Point, Supply, Amplifier, Switch, SwitchPort, Endpoint, Output, Block, Landing, Zone, PagingSet,
-    PagingSetZone, Reading,
+    PagingSetZone, Test,
 )  # fmt: skip
 _SHARED = (DeviceModel, CableType)
 _OWNER = {model._meta.db_table: column for model, column in _FACTS.items()}

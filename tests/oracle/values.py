@@ -1,7 +1,7 @@
-"""From what is recorded of a device or a segment of cable to its low, likely and high value.
+"""Low, likely and high values of a device or a segment of cable, from its record.
 
-The tables are those of the domain reference; each can be replaced by an edited factor of that name. Low is
-the kindest estimate, high the harshest.
+Each value of the tables can be replaced by an edited factor of that name. Low is the kindest estimate, high
+the harshest.
 """
 
 from __future__ import annotations
@@ -105,8 +105,9 @@ class PointValues:
         return 2 * self.per_m[band] * self.length_m(band, turned=turned)
 
     def length_m(self, band: int, *, turned: bool = False) -> float:
-        """Where nobody knows where a segment was cut: harshest all before the cut, kindest all behind it,
-        seen from where the current comes (turned: from the far end)."""
+        """Length of a segment. Where the place of its cut is not recorded: in the harshest estimate all of it
+        lies before the cut, in the kindest all behind it, seen from the side of the current (turned: from the
+        far end)."""
         share, place = self.row["length_share"], self.row["length_share_place"]
         whole = self.whole_m[band]
         if share is None:
@@ -138,7 +139,7 @@ class Values:
         return self.band("length", basis).times(length)
 
     def _whole_m(self, row: Row) -> Bands:
-        """Of a share the length of all shares together."""
+        """Length of the whole segment: for a share, of all shares together."""
         length = row["length_m"]
         if length is not None and row["length_share"] is not None:
             length /= row["length_share"]
@@ -146,8 +147,8 @@ class Values:
         return self.length_m(length, row["length_basis"], home_run=home_run)
 
     def conductor_ohm_per_m(self, cable: int | None, own_c: float | None = None) -> Bands:
-        """One conductor at the run's own design temperature, else the site's; a site's cold is no excuse in
-        the harshest estimate."""
+        """One conductor at the run's own design temperature, else the site's; the cold of a site does
+        not count in the harshest estimate."""
         said = self.record.cables[cable] if cable is not None else {}
         gauge = said.get("gauge_awg")
         gauges = UNKNOWN_GAUGES if gauge is None else (gauge,) * 3
@@ -211,8 +212,8 @@ class Values:
         return float(self.factors["conductor_rating_a"]) if gauge is None or gauge <= 24 else NAN
 
     def _usual(self, kind: int, what: str, unit: str) -> Bands:
-        """Of a device of which nothing is recorded but what kind it is; where not even that, anything from
-        the least of a speaker to the most of a horn, and likely a speaker."""
+        """Value of a device of which only the kind is recorded. Where not even the kind is: from the least of
+        a speaker to the most of a horn, and likely a speaker."""
         speaker, horn = (self.unknown(f"unknown_{of}{what}", unit) for of in ("speaker", "horn"))
         return {0: speaker._replace(high=horn.high), HORN: horn}.get(kind, speaker)
 

@@ -12,7 +12,7 @@ from scipy.sparse.linalg import splu
 from tests.reference.random_trees import Tree
 
 SMALLEST_STEP = 1e-5
-"""Of the whole load: how exactly the point of collapse is found."""
+"""How exactly the point of collapse is found, as a share of the whole load."""
 
 _ITERATIONS = 25
 

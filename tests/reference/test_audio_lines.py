@@ -23,10 +23,6 @@ def test_taps_at_70_7_volts(tap_w: float, ohm: float) -> None:
     assert float(audio_lines.tap_impedance_ohm(70.7, tap_w)) == pytest.approx(ohm, rel=1e-3)
 
 
-def test_zero_dbu() -> None:
-    assert pytest.approx(0.7746, abs=1e-5) == audio_lines.DBU_REFERENCE_V
-
-
 def test_100_w_behind_500_ft_of_18_awg() -> None:
     """6.385 Ω/1000 ft, out and back: 78.6 W reach the tap, −1.044 dB (computed from ASTM B258 and Z =
     V²/P)."""

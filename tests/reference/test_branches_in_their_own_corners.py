@@ -145,7 +145,7 @@ def ancestors(parent: list[int], node: int) -> set[int]:
 
 
 def first_share(parent: list[int], place: np.ndarray, node: int) -> int:
-    """Of a share that others come before, the first of them; else the node itself."""
+    """The first share before a share that others come before; else the node itself."""
     at = node
     if place[node] in (p.SharePlace.MIDDLE, p.SharePlace.LAST):
         while at >= 0 and place[at] != p.SharePlace.FIRST:

@@ -1,4 +1,4 @@
-"""A group of devices at one point that somebody has counted is no guess: worked by hand.
+"""A counted group of devices at one point is not a guess: worked by hand.
 
 Bands of a basis are common practice, no source.
 """

@@ -84,7 +84,7 @@ def test_a_run_cut_at_the_block_is_dead_as_a_whole() -> None:
 
 
 def test_a_run_of_which_no_supply_is_recorded_is_not_dead() -> None:
-    """Not recorded: nobody can tell. Behind a cut its speakers may be dead, at most."""
+    """A supply that is not recorded: cannot tell. Behind a cut its speakers may be dead, at most."""
     toy = chain_plant(12)
     toy.rows["runs"][0]["supply_index"] = -1
     assert not has(figures(toy), "no_feed")
@@ -165,7 +165,7 @@ def test_what_each_carries_cannot_be_told(code: str, subject: int) -> None:
 
 
 def test_a_supply_carries_at_least_what_it_feeds_alone() -> None:
-    """Of a second run 40 × 50 mA, measured: 1.9 A at least, 1.6 A allowed, whatever else it carries."""
+    """A second run of 40 × 50 mA, measured: at least 1.9 A with anything else it carries; 1.6 A allowed."""
     toy = paralleled()
     toy.chain(toy.run(supply_index=0), 40, **(SPEAKER | {"length_m": 0.0}))
     low, likely, high, limit, verdict = figure(figures(toy), "supply_current")
@@ -249,7 +249,7 @@ def of_maximum(maximum_v: float = 28.0, **supply: float) -> ToyPlant:
         ({"no_load_voltage_v": 27.0}, 27.0, Verdict.NEAR),  # 1 V of 28 V left: less than a tenth
         ({"no_load_voltage_v": 27.0, "voltage_tolerance": 0.05}, 28.35, PAST),
         ({"float_voltage_v": 28.6}, 28.6, PAST),
-        # the float charge of a battery is no limit to what the supply delivers without it
+        # the float charge of a battery does not limit what the supply delivers without it
         ({"no_load_voltage_v": 29.0, "float_voltage_v": 27.6}, 29.0, PAST),
         ({"no_load_voltage_v": NAN, "rated_load_voltage_v": 28.5}, 28.5, PAST),
         ({"no_load_voltage_v": NAN, "float_voltage_v": 28.6}, 28.6, PAST),

@@ -96,7 +96,7 @@ def test_what_was_left_out_may_leave_nothing_at_the_terminals() -> None:
 
 
 def test_each_estimate_is_judged_by_itself() -> None:
-    """Of 0.2, 0.3 and 0.5 A over 60 Ω only the last has no voltage; its current is known all the same."""
+    """Of 0.2, 0.3 and 0.5 A over 60 Ω, only the last has no voltage; its current is known all the same."""
     found = Supply(1.0, [(2.0, [0.9, 1.0, 1.1], 0.0), (60.0, [0.2, 0.3, 0.5], 0.0)]).solve()
     assert found.overloaded[:, 1].tolist() == [False, False, True]
     assert found.voltage_v[: LIKELY + 1, 1] == pytest.approx([24 - 1.1 - 12.0, 24 - 1.3 - 18.0])

@@ -88,8 +88,8 @@ def test_the_voltage_of_a_zone_in_no_set_is_that_of_its_own_page() -> None:
 
 
 def test_a_zone_alone_is_no_page_of_the_supplies_that_do_not_feed_it() -> None:
-    """A speaker may be recorded with less at speech than idle. Zone 4 alone on the second supply is no page
-    of the first: there zones 1 to 3 page, 24 × 0.14 A, and never stay idle, 24 × 0.2 A."""
+    """A speaker may be recorded with less at speech than idle. Zone 4 alone on the second supply is not a
+    page of the first: there zones 1 to 3 page, 24 × 0.14 A, and never stay idle, 24 × 0.2 A."""
     toy = ToyPlant()
     toy.model()
     toy.cable()

@@ -311,7 +311,7 @@ def test_a_tone_draws_the_block_down_as_at_full_output() -> None:
                 state=state)  # fmt: skip
         found[state] = anchored(toy)
     assert found[p.State.TONE].excess[0] == 0.0
-    least, most = found[p.State.TONE].band[:, 0]
+    least, _, most = found[p.State.TONE].expected[:, 0]
     assert least == pytest.approx(24.0 - 0.1 * 1.05 * (1 + 10 * 1.02 * PAIR_OHM_PER_M), abs=1e-3)
     assert most > volts
-    assert found[p.State.PAGING].band[0, 0] > least
+    assert found[p.State.PAGING].expected[0, 0] > least

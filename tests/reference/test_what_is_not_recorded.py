@@ -75,7 +75,7 @@ def test_speech_where_only_full_output_is_stated() -> None:
     [(36, (36, 40, 52)), (45, (45, 45, 52)), (70, (70, 70, 70)), (90, (90, 90, 90))],
 )
 def test_it_is_never_under_idle_nor_over_full_output(idle_ma: int, expected_ma: tuple[int, ...]) -> None:
-    """Of 80 mA at full output; and of 80 W, at 24 V and next to the supply, in watts."""
+    """Cases of 80 mA at full output, and of 80 W at 24 V next to the supply, in watts."""
     expected = [each / 1000 for each in expected_ma]
     assert amps({"full_output_current_a": 0.080, "idle_current_a": idle_ma / 1000}) == pytest.approx(expected)
     watts = {"full_output_power_w": 0.080 * 24, "idle_power_w": idle_ma / 1000 * 24}
@@ -183,6 +183,21 @@ def test_a_thin_extension_leaves_open_what_is_not_past_already(first_amps: float
     bands, found, limit = judged(toy, "conductor_current")
     assert (bands[1], limit) == pytest.approx((first_amps + 0.2, 1.0))
     assert found is verdict
+
+
+def test_a_thin_run_stays_open_where_rated_cable_behind_it_is_not_fed() -> None:
+    """1.2 A ± 5 % through 26 AWG, which has no rating. The 24 AWG behind the cut negative has one, but
+    nothing feeds it, so it carries nothing to be judged by."""
+    toy = ToyPlant()
+    run = toy.run(supply_index=toy.add("supplies", no_load_voltage_v=48.0))
+    known: dict[str, Any] = {"length_m": 1.0, "length_basis": MEASURED, "current_basis": MEASURED}
+    model = toy.model(speech_current_a=1.2)
+    (first,) = toy.chain(run, 1, model_index=model, cable_index=toy.cable(gauge_awg=26.0), **known)
+    toy.chain(run, 1, parent=first, model_index=model, cable_index=toy.cable(), negative_cut=True, **known)
+    bands, found, limit = judged(toy, "conductor_current")
+    assert bands == pytest.approx([1.14, 1.2, NAN], nan_ok=True)
+    assert limit == pytest.approx(NAN, nan_ok=True)
+    assert found is Verdict.CANNOT_TELL
 
 
 def test_an_unknown_cable_is_of_22_24_or_26_awg_and_one_pair() -> None:

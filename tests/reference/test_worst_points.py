@@ -110,7 +110,7 @@ def test_an_estimate_that_nothing_decides_is_not_said_to_be_where_the_likely_one
 def test_verdicts_hold_each_estimate_against_its_own_limit() -> None:
     rule = RULES[CODES.index("run_voltage")]
     limits = [[18.0], [18.0], [16.0]]
-    assert judge([21.0], [20.5], [17.9], limits, rule) == [Verdict.WITHIN]  # 17.9 is no tenth above 16, near
+    assert judge([21.0], [20.5], [17.9], limits, rule) == [Verdict.WITHIN]  # 17.9 is a tenth above 16
     assert judge([21.0], [20.5], [15.9], limits, rule) == [Verdict.CANNOT_TELL]
     assert judge([21.0], [17.9], [15.9], limits, rule) == [Verdict.PROBABLY_PAST]
     assert judge([17.5], [17.9], [15.9], [[17.6], [18.0], [16.0]], rule) == [Verdict.PAST]

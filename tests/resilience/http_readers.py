@@ -102,7 +102,7 @@ class Hanger(Writer):
 
 
 def hung_whole(session: psycopg.Connection[Any], accepted: set[str]) -> None:
-    """What was said to be the record is, in full."""
+    """Every change that was answered as recorded is in the record, in full."""
     rows = session.execute(
         """SELECT s.reason, count(p.id) FROM change_set s LEFT JOIN point p ON p.change_set_id = s.id
            WHERE s.reason LIKE 'hanger %' AND s.state = 'accepted' GROUP BY s.id"""

@@ -116,7 +116,7 @@ def session_of(data_dir: Path) -> Iterator[psycopg.Connection[Any]]:
 
 
 def whole_or_not_at_all(session: psycopg.Connection[Any], accepted: set[str]) -> None:
-    """What was said to be the record is; what is the record is so in full."""
+    """Every change that was answered as recorded is in the record, and none is there in part."""
     rows = session.execute(
         """SELECT s.reason, s.state, count(c.id)
            FROM change_set s LEFT JOIN closet c ON c.change_set_id = s.id

@@ -1,4 +1,4 @@
-"""Sites to disturb, and what is left of them: alike where the same was recorded, whichever was disturbed."""
+"""Sites to disturb, and what is left of them: the same records leave the same, disturbed or not."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from tests.zones.findings.conftest import Quay
 from zones.models import Case, DueDate, Figures, Finding, SiteCheck
 
 PAST = 12
-"""So many speakers more, and a quay's supply is past its limit."""
+"""With so many more speakers a quay's supply is past its limit."""
 DAY = dt.timedelta(days=1)
 BEFORE_IT = 3 * DAY
-"""So long ago yesterday was in the future, though midnight come while a test runs."""
+"""So long ago that yesterday was in the future, even if midnight passes during the test."""
 
 
 def within_its_limits() -> Quay:
-    """A site under contract, so that whatever is found makes an event."""
+    """A site under contract, so that every finding makes an event."""
     quay = Quay()
     quay.cover()
     return quay

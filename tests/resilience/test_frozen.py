@@ -17,7 +17,8 @@ from zones.models import SiteCheck
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 
-LIMIT_S = 2
+LIMIT_S = 5
+"""Long enough that a sweeper on a busy machine looks while a silent session still stands."""
 
 
 @pytest.mark.parametrize(
@@ -30,7 +31,7 @@ def test_a_frozen_sweeper_loses_its_claims_and_another_says_so(step: str, proces
     at_work = processes.start_and_pause(step, "tests.resilience.sweeping", **limit)
     other = processes.start("tests.resilience.sweeping", "--loop", **limit)
     began = timezone.now()
-    other.until(lambda: (timezone.now() - began).total_seconds() > 2 * LIMIT_S)
+    other.until(lambda: (timezone.now() - began).total_seconds() > 1.5 * LIMIT_S)
     assert locks_held() == 1  # at a long computation: it answers, so it keeps them
     assert "does not answer" not in other.said
 
@@ -48,9 +49,14 @@ def test_an_ended_session_keeps_no_transaction(processes: Processes) -> None:
     os.kill(processes.paused_pid, signal.SIGSTOP)
     other = processes.start("tests.resilience.sweeping", "--loop")
     other.until(lambda: SiteCheck.objects.filter(pk=terminal.site_id).exists())
+    # The other one has transactions of its own, each for a moment
+    other.until(lambda: idle_in_transaction() == 0)
+
+
+def idle_in_transaction() -> int:
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT count(*) FROM pg_stat_activity"
             " WHERE datname = current_database() AND state LIKE 'idle in transaction%'"
         )
-        assert cursor.fetchone() == (0,)
+        return int(cursor.fetchone()[0])

@@ -44,7 +44,7 @@ pytestmark = pytest.mark.slow
 SITES, SITES_LONG = 100, 5_000
 ROUNDS, ROUNDS_LONG = 1, 10
 WRITERS, WRITERS_LONG = 1, 2
-"""Of each kind."""
+"""Writers of each kind."""
 EXAMPLES = "upgrading"
 NEXT = ("--settings", "tests.resilience.upgrading.settings")
 MAKE_TOKEN = """

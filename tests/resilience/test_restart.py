@@ -26,7 +26,7 @@ __all__ = ["demo", "demo_data", "served"]  # fixtures
 pytestmark = pytest.mark.slow
 
 HOW = (signal.SIGINT, signal.SIGQUIT, signal.SIGINT, signal.SIGQUIT, signal.SIGINT)
-"""Of PostgreSQL: SIGINT ends all sessions and stops; SIGQUIT drops everything, as a crash does."""
+"""Signals to PostgreSQL: SIGINT ends all sessions and stops; SIGQUIT drops everything, as a crash does."""
 PAUSE_S = 2.0
 
 

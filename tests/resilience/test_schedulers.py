@@ -94,7 +94,7 @@ def _something_happens_to(quays: dict[str, Quay]) -> None:
 
 
 def _sessions() -> int:
-    """Of others, with this database."""
+    """Number of sessions that others have with this database."""
     with connection.cursor() as cursor:
         cursor.execute(
             """SELECT count(*) FROM pg_stat_activity

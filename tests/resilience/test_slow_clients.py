@@ -6,11 +6,13 @@ import json
 import socket
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from types import SimpleNamespace
 
 import httpx
 import pytest
+import structlog
 from gunicorn.config import Config
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
@@ -52,12 +54,27 @@ def received(client: socket.socket) -> bytes:
     return b"".join(parts)
 
 
-@pytest.mark.parametrize("sent", [HALF, b"", b"GET"], ids=["half a head", "nothing", "a word"])
-def test_thirty_of_them_stop_nothing(
-    sent: bytes, server: tuple[Process, str, int], open_sockets: ExitStack
-) -> None:
+def request_id_of(answer: bytes) -> str:
+    """The id of an answer, which is in its head and in its body."""
+    head, _, body = answer.partition(b"\r\n\r\n")
+    request_id: str = json.loads(body)["request_id"]
+    assert f"\r\nX-Request-ID: {request_id}\r\n" in head.decode()
+    return request_id
+
+
+def assert_logged_once(process: Process, answer: bytes, status: int) -> None:
+    request_id = request_id_of(answer)
+    process.until(lambda: request_id in process.said)
+    (line,) = [line for line in process.said.splitlines() if request_id in line]
+    assert "request not begun" in line
+    assert f" status={status}" in line
+    assert " client=127.0.0.1" in line
+
+
+def test_thirty_of_each_stop_nothing(server: tuple[Process, str, int], open_sockets: ExitStack) -> None:
+    """Half a head, nothing, a word."""
     _process, url, port = server
-    slow = [connect(port, open_sockets, sent) for _ in range(30)]
+    slow = [connect(port, open_sockets, sent) for sent in (HALF, b"", b"GET") for _ in range(30)]
     assert httpx.get(f"{url}/readyz", timeout=5).status_code == 200
     assert httpx.get(f"{url}/healthz", timeout=5).status_code == 200
     for client in slow:
@@ -78,16 +95,18 @@ def test_half_a_head_that_is_completed_is_answered(
 def test_a_head_that_does_not_come_in_time_is_told_so(
     server: tuple[Process, str, int], open_sockets: ExitStack
 ) -> None:
-    _process, _url, port = server
+    process, _url, port = server
     answer = received(connect(port, open_sockets, HALF))
     assert answer.startswith(b"HTTP/1.1 408 Request Timeout")
     assert json.loads(answer.partition(b"\r\n\r\n")[2])["code"] == "request_timeout"
+    assert_logged_once(process, answer, 408)
 
 
 def test_a_head_without_end_is_refused(server: tuple[Process, str, int], open_sockets: ExitStack) -> None:
-    _process, url, port = server
+    process, url, port = server
     answer = received(connect(port, open_sockets, HALF + b"x" * 70_000))
     assert answer.startswith(b"HTTP/1.1 431 ")
+    assert_logged_once(process, answer, 431)
     assert httpx.get(f"{url}/readyz", timeout=5).status_code == 200
 
 
@@ -141,14 +160,39 @@ def test_a_body_must_come_whole_within_its_limit(
     assert time.monotonic() - begun < READ_S
 
 
+def test_a_client_that_takes_nothing_of_an_answer_frees_its_thread(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The socket takes some of a large answer; then the thread waits for the client, and gives it up."""
+    monkeypatch.setattr("api.server.worker.WRITE_S", 1)
+    monkeypatch.setattr(ThreadWorker, "handle", lambda _worker, conn: conn.sock.sendall(b"x" * 16_000_000))
+    worker = object.__new__(Worker)
+    worker.cfg = Config()
+    ours, client = socket.socketpair()
+    with ours, client:
+        conn = TConn(worker.cfg, ours, ("127.0.0.1", 1), ("127.0.0.1", 2))
+        conn.head = bytearray(b"GET / HTTP/1.1\r\nHost: localhost\r\n\r\n")
+        conn.queued_at = time.monotonic()
+        with ThreadPoolExecutor() as pool:
+            ended = pool.submit(worker.handle, conn)
+            try:
+                error = ended.exception(timeout=READ_S)
+            finally:
+                client.close()  # lets go of a thread that would wait for ever
+    assert isinstance(error, TimeoutError | BlockingIOError)
+
+
 def test_a_request_that_waited_too_long_for_a_thread_is_not_begun() -> None:
     """Its connection has no parser, so to begin it would fail."""
     ours, client = socket.socketpair()
     worker = SimpleNamespace(cfg=SimpleNamespace(is_ssl=False))
     with ours, client:
-        waited = SimpleNamespace(sock=ours, queued_at=time.monotonic() - QUEUED_S - 1)
-        assert Worker.handle(worker, waited) is False  # type: ignore[arg-type]
-        head, _, body = client.recv(65536).partition(b"\r\n\r\n")
+        waited = SimpleNamespace(
+            sock=ours, queued_at=time.monotonic() - QUEUED_S - 1, client=("127.0.0.1", 1)
+        )
+        with structlog.testing.capture_logs() as logs:
+            assert Worker.handle(worker, waited) is False  # type: ignore[arg-type]
+        answer = client.recv(65536)
+        head, _, body = answer.partition(b"\r\n\r\n")
+    assert [(one["request_id"], one["status"]) for one in logs] == [(request_id_of(answer), 503)]
     assert head.startswith(b"HTTP/1.1 503 Service Unavailable\r\n")
     assert b"\r\nRetry-After: 5" in head
     assert json.loads(body)["code"] == "unavailable"

@@ -71,8 +71,11 @@ def test_many_wait_on_two_threads_and_all_are_told_at_once(reader: Reader, site:
         cursor = reader.ask("events").json()["next"]
         waiting = [pool.submit(reader.subjects, f"events?after={cursor}&wait=30") for _ in range(WAITING)]
         time.sleep(1)
-        assert not any(asked.done() for asked in waiting)
+        over = time.monotonic() + LONG_S / 6
+        while sessions(other) and time.monotonic() < over:  # on a busy machine some are still being read
+            time.sleep(0.1)
         assert sessions(other) == []
+        assert not any(asked.done() for asked in waiting)
         began = time.monotonic()
         assert reader.ask("sites").status_code == 200
         assert httpx.get(f"{reader.url}/healthz", timeout=LONG_S).status_code == 200

@@ -112,7 +112,8 @@ def play(what: dict[str, Any]) -> list[int]:
 
 
 def _models() -> dict[str, Any]:
-    return {model._meta.db_table: model for model in apps.get_models()}
+    """By the word that the answer to a change set says for what it made."""
+    return {str(model._meta.verbose_name).replace(" ", "_"): model for model in apps.get_models()}
 
 
 # --- as-built files -------------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import enum
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from django.db import DataError, IntegrityError, connection, models
@@ -14,21 +14,21 @@ from django.test import Client
 from sites.changes.errors import ChangeRefused
 from sites.changes.services import Change, open_change_set
 from sites.changes.steps import last_step_of
-from sites.models import Placed, Site
+from sites.models import Site
 from sites.models.changes import ChangeSet
 from tests.rules.plant import NOW, SITE, Ref, row_of
 from tests.zones.asbuilt.folders import take
-from zones.asbuilt.cells import Count, Estimate, Quantity, Word
+from zones.asbuilt.cells import Estimate, Quantity, Word
 from zones.asbuilt.formats import BY_NAME, FileKind
 from zones.asbuilt.formats.landings import PAIRS
 from zones.asbuilt.problems import sentence_of
-from zones.models import Landing, PagingSetZone, Point
+from zones.models import Landing, PagingSetZone
 
 _ADDED_BY = {
     "device_models": "device_model.add", "cable_types": "cable_type.add", "closets": "closet.add",
     "switches": "switch.add", "endpoints": "endpoint.add", "supplies": "supply.add",
     "amplifiers": "amplifier.add", "blocks": "block.add", "zones": "zone.add", "runs": "run.add",
-    "points": "point.append", "landings": "landing.add", "readings": "reading.record",
+    "points": "point.append", "landings": "landing.add", "tests": "test.record", "visits": "visit.record",
     "zone_endpoints": "zone_endpoint.add", "outputs": "output.add", "paging_sets": "paging_set.add",
 }  # fmt: skip
 _OF_SITE = ("closets", "endpoints", "zones")
@@ -37,15 +37,29 @@ _ADDRESS = {"device_models": "catalogue/devices", "cable_types": "catalogue/cabl
 
 @dataclass(frozen=True)
 class Attempt:
-    """A thing of a kind is added with ``values``, by fields of the record; or ``ended`` is ended."""
+    """A thing of a kind is added with ``values``, by fields of the record; or ``ended`` is ended; or
+    ``altered`` has the values from the day on; or, ``as_correction``, is said to have had them all along."""
 
     label: str
     kind: str
     values: Mapping[str, Any] = field(default_factory=dict)
     ended: Ref | None = None
+    altered: Ref | None = None
+    as_correction: bool = False
 
     def but(self, label: str, **values: Any) -> Attempt:
-        return Attempt(label, self.kind, {**self.values, **values})
+        return replace(self, label=label, values={**self.values, **values})
+
+    @property
+    def operation(self) -> str:
+        """As drafts name it."""
+        added = _ADDED_BY[self.kind]
+        thing = added.split(".")[0]
+        if self.ended is not None:
+            return f"{thing}.end"
+        if self.altered is not None:
+            return f"{thing}.correct" if self.as_correction else f"{thing}.alter"
+        return added
 
 
 class Channels:
@@ -67,6 +81,19 @@ class Channels:
             answer = self._client.delete(
                 address, {"change": change}, content_type="application/json", headers={"If-Match": etag}
             )
+        elif attempt.altered is not None:
+            address = f"{address}/{attempt.altered.row().pk}"
+            etag = self._client.get(address)["ETag"]
+            body = {_outer(name, value): _json(value) for name, value in attempt.values.items()}
+            if attempt.as_correction:
+                address, change = f"{address}/correct", {"reason": "as seen"}
+            send = self._client.post if attempt.as_correction else self._client.patch
+            answer = send(
+                address,
+                {**body, "change": change},
+                content_type="application/json",
+                headers={"If-Match": etag},
+            )
         else:
             body = {_outer(name, value): _json(value) for name, value in _spoken(attempt).items()}
             if attempt.kind in _OF_SITE:
@@ -80,15 +107,15 @@ class Channels:
     # -- drafts
 
     def draft(self, attempt: Attempt) -> str:
-        if attempt.ended is not None:
-            name = f"{_ADDED_BY[attempt.kind].split('.')[0]}.end"
-            values: dict[str, Any] = {name.split(".")[0]: attempt.ended}
-        else:
-            name, values = _ADDED_BY[attempt.kind], _spoken(attempt)
+        name, values = attempt.operation, _spoken(attempt)
+        if (thing := attempt.ended or attempt.altered) is not None:
+            values |= {name.split(".")[0]: thing}
         body = {"op": name} | {_outer(key, value): _json(value) for key, value in values.items()}
         asked: dict[str, Any] = {"reason": "as seen", "operations": [body]}
         if BY_NAME[attempt.kind].sited:
             asked |= {"site_id": _site().pk, "happened_on": NOW.isoformat()}
+        if attempt.as_correction:
+            del asked["happened_on"]
         answer = self._client.post("/api/v1/change-sets", asked, content_type="application/json")
         assert answer.status_code < 500, answer.content
         return "" if answer.status_code < 300 else answer.content.decode()
@@ -99,6 +126,8 @@ class Channels:
         kind = BY_NAME[attempt.kind]
         if attempt.ended is not None:
             cells = row_of(attempt.ended) | {"ends": "now"}
+        elif attempt.altered is not None:
+            cells = row_of(attempt.altered) | _cells(kind, attempt) | {"change": "now"}
         else:
             cells = _cells(kind, attempt)
             if kind.recorded:
@@ -143,6 +172,8 @@ class Channels:
                             "change_set_id = zonebook_change_set() WHERE id = %s",
                             [row.pk],
                         )
+                elif attempt.altered is not None:
+                    _insert_facts(kind, attempt, change_set)
                 elif attempt.kind == "landings":
                     _insert_landings(attempt, change_set)
                 else:
@@ -225,7 +256,7 @@ def _insert_thing(kind: FileKind, attempt: Attempt, change_set: ChangeSet) -> No
     own = {name: value for name, value in values.items() if name in _columns(kind.model)} | written
     if kind.placed:
         own["begin_step"] = change_set.step
-    if kind.name == "readings":
+    if kind.name == "tests":
         own["step"] = last_step_of(own["taken_on"])
     if kind.name == "points":
         own |= {"rank": 9.0}
@@ -238,14 +269,32 @@ def _insert_thing(kind: FileKind, attempt: Attempt, change_set: ChangeSet) -> No
     facts |= {f"{kind.facts_of}_id": thing, "step": change_set.step}
     if kind.name == "points":
         facts |= {"rank": 9.0, "run_id": values["run_id"]}
-        point_model = attempt.values.get("model")
-        if "device_kind" not in facts and point_model is not None:
-            facts["device_kind"] = {"a ceiling_speaker": 1, "a wall_speaker": 2, "a horn": 3}.get(
-                point_model.names[0], 0
-            )
+        facts = _device_kind(attempt) | facts
     if kind.name == "endpoints" and "port_id" in facts:
         facts.setdefault("power_source", "port")
     _insert(kind.facts, facts)
+
+
+def _device_kind(attempt: Attempt) -> dict[str, int]:
+    """What a point's model says that it is."""
+    model = attempt.values.get("model") if attempt.kind == "points" else None
+    known = {"a ceiling_speaker": 1, "a wall_speaker": 2, "a horn": 3}
+    return {} if model is None else {"device_kind": known.get(model.names[0], 0)}
+
+
+def _insert_facts(kind: FileKind, attempt: Attempt, change_set: ChangeSet) -> None:
+    """The last facts of the thing once more, with other values."""
+    assert attempt.altered is not None
+    assert kind.facts is not None
+    thing = {f"{kind.facts_of}_id": attempt.altered.row().pk}
+    last = kind.facts._default_manager.filter(**thing).order_by("step").last()
+    assert last is not None
+    fields = kind.facts._meta.concrete_fields
+    facts: dict[str, Any] = {str(one.column): getattr(last, one.attname) for one in fields}
+    facts |= _device_kind(attempt)
+    facts |= {_outer(name, value): _plain(value) for name, value in attempt.values.items()}
+    facts.pop("id", None)
+    _insert(kind.facts, facts | {"step": change_set.step, "change_set_id": change_set.pk})
 
 
 def _insert_landings(attempt: Attempt, change_set: ChangeSet) -> None:
@@ -291,6 +340,3 @@ def _insert(model: type[models.Model], values: Mapping[str, Any]) -> int:
             list(filled.values()),
         )
         return int(cursor.fetchone()[0]) if returning else 0
-
-
-__all__ = ["Attempt", "Channels", "Count", "Placed", "Point"]

@@ -12,9 +12,9 @@ from sites.rules.equipment import MODELS
 from tests.rules.channels import Attempt
 from tests.rules.plant import NOW, Ref, model_of, ref
 from zones.asbuilt.formats import BY_NAME
-from zones.models import PointFacts, Reading, Run
+from zones.models import KINDS, PointFacts, Run, Test
+from zones.models.test_kinds import TestKind, TestState
 from zones.rules.points import DEVICE_KINDS
-from zones.rules.readings import TAKEN_AT
 from zones.rules.runs import FED_BY
 
 C, SW = ref("closets", "C"), ref("switches", "SW")
@@ -70,10 +70,15 @@ VALID = {
             },
         ),
         Attempt(
-            "a reading",
-            "readings",
+            "a visit",
+            "visits",
+            {"closet": C, "visited_on": NOW, "technician": "R. Vale"},
+        ),
+        Attempt(
+            "a test",
+            "tests",
             {
-                "kind": Reading.Kind.RUN_CURRENT, "state": "idle", "value": 0.2, "taken_on": NOW,
+                "kind": Test.Kind.RUN_CURRENT, "state": "idle", "value": 0.2, "taken_on": NOW,
                 "run": SELF_AMPLIFIED,
             },
         ),
@@ -107,8 +112,8 @@ FREE = [
 
 def contradictions() -> list[Attempt]:
     return [
-        *_models(), *_patched(), *_fed(), *_points(), *_bases(), *_landed(), *_read(), *_not_standing(),
-        *_in_use(), *_out_of_bounds(), *_covered(),
+        *_models(), *_patched(), *_fed(), *_points(), *_bases(), *_landed(), *_tested(), *_not_standing(),
+        *_in_use(), *_out_of_bounds(), *_covered(), *_altered(),
         VALID["paging_sets"].but("a paging set of no zone", zones=[]),
     ]  # fmt: skip
 
@@ -194,26 +199,73 @@ def _landed() -> Iterator[Attempt]:
         yield landing.but(f"pair {pair}", pair=pair)
 
 
-def _read() -> Iterator[Attempt]:
-    reading = VALID["readings"].but("", run=None)
-    subjects: dict[str, Ref] = {
-        "run": SELF_AMPLIFIED, "point": ref("points", "self_amplified", "P1"), "switch": SW,
-    }  # fmt: skip
-    for kind, wanted in TAKEN_AT.items():
-        fitting = {name: subjects[name] for name in wanted}
-        of_kind = reading.but("", kind=Reading.Kind(kind))
-        without = {name: thing for name, thing in fitting.items() if name != wanted[-1]}
-        if not without:
-            yield of_kind.but(f"a {kind} of nothing")
-        for name in subjects.keys() - set(wanted):
+_TESTED: dict[str, Ref] = {
+    "run": SELF_AMPLIFIED, "point": ref("points", "self_amplified", "P1"), "switch": SW,
+    "zone": ref("zones", "Z"),
+}  # fmt: skip
+
+
+def _test_of_nothing(kind: TestKind) -> Attempt:
+    """All that a test of the kind says, but for what it was taken at."""
+    entry = KINDS[kind]
+    said: dict[str, Any] = {"kind": kind, "taken_on": NOW}
+    if entry.states:
+        said["state"] = entry.states[-1]
+    said |= {"passed": True} if entry.measured is None else {"value": 1.0}
+    return Attempt("", "tests", said | ({entry.confirmed_by: True} if entry.confirmed_by else {}))
+
+
+TESTS = [
+    _test_of_nothing(kind).but(
+        f"a test of {kind} of a {min(names)}", **{name: _TESTED[name] for name in names}
+    )
+    for kind, entry in KINDS.items()
+    for names in entry.subjects
+]
+"""Tests of every kind that fit."""
+
+
+def _tested() -> Iterator[Attempt]:
+    for kind, entry in KINDS.items():
+        wanted = min(entry.subjects, key=sorted)
+        fitting = {name: _TESTED[name] for name in wanted}
+        good = _test_of_nothing(kind)
+        yield good.but(f"a test of {kind} of nothing")
+        for name in _TESTED.keys() - wanted:
             # a point is named with its run
             more = {"run": SELF_AMPLIFIED} if name == "point" else {}
-            yield of_kind.but(f"a {kind} that names a {name}", **fitting | more | {name: subjects[name]})
+            named = fitting | more | {name: _TESTED[name]}
+            if named.keys() not in entry.subjects:
+                yield good.but(f"a test of {kind} that names a {name}", **named)
+        if entry.measured is None:
+            yield good.but(f"a test of {kind} with a value", **fitting, value=1.0)
+            yield good.but(f"a test of {kind} that neither passes nor fails", **fitting, passed=None)
+        else:
+            yield good.but(f"a test of {kind} that passes", **fitting, passed=True)
+            yield good.but(f"a test of {kind} without a value", **fitting, value=None)
+            yield good.but(f"a test of {kind} below all bounds", **fitting, value=entry.measured.minimum - 1)
+            beyond = entry.measured.maximum * 1.01
+            yield good.but(f"a test of {kind} beyond all bounds", **fitting, value=beyond)
+        if not entry.states:
+            yield good.but(f"a test of {kind} while paging", **fitting, state=TestState.PAGING)
+            yield good.but(f"a test of {kind} at a tone", **fitting, signal="tone")
+        else:
+            yield good.but(f"a test of {kind} in no state", **fitting, state=None)
+            if TestState.IDLE not in entry.states:
+                yield good.but(f"an idle test of {kind}", **fitting, state=TestState.IDLE)
+        if entry.confirmed_by:
+            for said in (False, None):
+                yield good.but(f"a test of {kind} confirmed: {said}", **fitting, **{entry.confirmed_by: said})
     later = NOW + dt.timedelta(days=1)
-    yield VALID["readings"].but("a reading of the day after", taken_on=later)
-    yield VALID["readings"].but("a reading of the next year", taken_on=later.replace(year=NOW.year + 1))
-    yield VALID["readings"].but("a reading below 0", value=-0.1)
-    yield VALID["readings"].but("an idle reading at a tone", signal="tone")
+    yield VALID["tests"].but("a test of the day after", taken_on=later)
+    yield VALID["tests"].but("a test of the next year", taken_on=later.replace(year=NOW.year + 1))
+    yield VALID["tests"].but("an idle test at a tone", signal="tone")
+    yield VALID["tests"].but("a test that confirms what it need not", electronics_disconnected=True)
+    yield VALID["tests"].but(
+        "a test after whose day the calibration was due before it was made",
+        calibrated_on=NOW, calibration_due_on=NOW - dt.timedelta(days=1),
+    )  # fmt: skip
+    yield VALID["visits"].but("a visit of the day after", visited_on=later)
 
 
 def _covered() -> Iterator[Attempt]:
@@ -266,6 +318,60 @@ def _not_standing() -> Iterator[Attempt]:
     for life in ("OLD", "GONE", "NEW"):
         zones = [ref("zones", "Z"), ref("zones", f"{life} Z")]
         yield VALID["paging_sets"].but(f"a paging set with the zone {life} Z", zones=zones)
+
+
+ALTERED = {
+    "points": ref("points", "self_amplified", "P1"), "endpoints": ref("endpoints", "network_speaker"),
+    "supplies": ref("supplies", "PS"), "amplifiers": ref("amplifiers", "A"),
+}  # fmt: skip
+"""What stands, by kind; of runs there is one of each kind."""
+_STAYS = frozenset({"name", "run", "block", "closet", "kind of run"})
+"""Not altered with the rest: by what a thing is known, and where it stands."""
+
+
+def altering(attempt: Attempt, *, as_correction: bool = False) -> Attempt:
+    """The same values, given to what stands already."""
+    values = {name: value for name, value in attempt.values.items() if name not in _STAYS}
+    if attempt.kind == "runs":
+        thing = ref("runs", str(values.pop("kind")))
+    elif attempt.kind == "points":
+        thing = ref("points", attempt.values["run"].names[0], "P1")
+    else:
+        thing = ALTERED[attempt.kind]
+    word = "corrected" if as_correction else "altered"
+    return Attempt(
+        f"{word}: {attempt.label}", attempt.kind, values, altered=thing, as_correction=as_correction
+    )
+
+
+_FITTING = {**VALID, "endpoints": VALID["endpoints"].but("an endpoint", model=model_of("network_speaker"))}
+ALTERATIONS = [
+    altering(_FITTING[kind], as_correction=as_correction)
+    for kind in ("runs", *ALTERED)
+    for as_correction in (False, True)
+]
+"""Alterations and corrections that fit."""
+
+
+def _altered() -> Iterator[Attempt]:
+    """A rule holds for what is altered or corrected as for what is added."""
+    of_facts = [*_models(), *_patched(), *_fed(), *_points(), *_bases()]
+    not_there = [
+        attempt
+        for attempt in _not_standing()
+        for name in ("zone", "output", "supply", "feed_supply", "port")
+        if str(getattr(attempt.values.get(name), "names", "")).startswith(("('OLD", "('GONE", "('NEW"))
+    ]
+    fitting = [
+        attempt
+        for attempt in [*of_facts, *not_there]
+        # The network speaker may stay on its own port
+        if attempt.kind in ("runs", *ALTERED) and attempt.values.get("port") != ref("switch_ports", "SW", 2)
+    ]
+    # Both go through the same rules: some of each are enough to see that no operation leaves one out
+    for number, attempt in enumerate(fitting):
+        if number % 2:
+            yield altering(attempt, as_correction=number % 4 == 1)
 
 
 def _in_use() -> Iterator[Attempt]:

@@ -1,4 +1,4 @@
-"""Better knowledge: what was recorded wrongly, and what an instrument said."""
+"""Corrections: what was recorded wrongly, and what an instrument said."""
 
 from __future__ import annotations
 
@@ -138,7 +138,7 @@ def read_voltage(things: Things, day: dt.date) -> list[Body]:
 
 def _reading(things: Things, kind: str, value: float, day: dt.date) -> Body:
     taken = day - dt.timedelta(days=things.rng.choice([0, 0, 0, 1, 20, 200]))
-    body: Body = {"op": "reading.record", "kind": kind, "value": value, "taken_on": taken.isoformat()}
+    body: Body = {"op": "test.record", "kind": kind, "value": value, "taken_on": taken.isoformat()}
     body["state"] = "paging" if things.chance(0.7) else "idle"
     if body["state"] == "paging" and things.chance(0.3):
         body["signal"] = "tone"
@@ -163,7 +163,7 @@ def read_poe(things: Things, day: dt.date) -> list[Body]:
 
 def supersede(things: Things, day: dt.date) -> list[Body]:
     value = round(things.rng.uniform(0.05, 30), 3)
-    return [{"op": "reading.supersede", "reading_id": things.one(things.readings), "value": value}]
+    return [{"op": "test.supersede", "test_id": things.one(things.readings), "value": value}]
 
 
 def correct_signal(things: Things) -> list[Body]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from sites.models import Amplifier, Block, Closet, Endpoint, Output, Supply, Switch, SwitchPort
-from zones.models import Landing, PagingSet, Point, Reading, Run, Zone
+from zones.models import Landing, PagingSet, Point, Run, Test, Zone
 
 from .catalogue import Catalogue
 
@@ -17,7 +17,7 @@ T = TypeVar("T")
 Body = dict[str, Any]
 _KEPT = {
     Amplifier: "amplifiers", Block: "blocks", Closet: "closets", Endpoint: "endpoints", Landing: "landings",
-    PagingSet: "paging_sets", Reading: "readings", Supply: "supplies", Switch: "switches", Zone: "zones",
+    PagingSet: "paging_sets", Test: "readings", Supply: "supplies", Switch: "switches", Zone: "zones",
 }  # fmt: skip
 
 

@@ -104,7 +104,7 @@ def alter_current(things: Things) -> list[Body]:
 
 
 def rehang(things: Things) -> list[Body]:
-    """A segment led elsewhere: behind another point, or to the block."""
+    """A segment rerouted: behind another point, or to the block."""
     points = things.points[things.run_with_points()]
     after = None if things.chance(0.1) else things.one(points)
     body: Body = {"op": "point.alter", "point_id": things.one(points), "after_id": after}

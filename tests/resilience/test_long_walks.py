@@ -1,0 +1,84 @@
+"""A long list is walked while others insert and remove: what is there from beginning to end comes once, and
+the last page takes as long as the first."""
+
+from __future__ import annotations
+
+import random
+import time
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from fixtures.fleets.writer import write_fleet
+from sites.models import User
+from tests.api.conftest import Caller, with_token
+from tests.api.v1.asking import ROOT, delete, etag_of, get, post
+from zones.models import Point, Run
+
+__all__ = ["with_token"]  # a fixture
+
+pytestmark = [pytest.mark.slow, pytest.mark.django_db]
+
+WHY = {"reason": "another speaker"}
+SITES, ALL_SITES = 20, 850
+ROWS, ALL_ROWS = 5_000, 200_000
+PAGE, LONG_PAGE = 250, 500
+ENDS = 8
+"""So many pages at the beginning and the end are timed; of each the quickest counts, since a machine may be
+busy with other things."""
+
+
+def test_what_stays_comes_once_and_the_last_page_is_as_quick_as_the_first(
+    manager: User, with_token: Caller, settings: Any, pytestconfig: pytest.Config
+) -> None:
+    long = bool(pytestconfig.getoption("--long"))
+    settings.REQUESTS_PER_MINUTE = 10**9
+    write_fleet(sites=ALL_SITES if long else SITES, seed=1)
+    client, draw = with_token(manager), random.Random(5)
+    standing = Run.objects.filter(kind=Run.Kind.SELF_AMPLIFIED, end_step=None)
+    runs = list(standing.values_list("pk", flat=True))
+    draw.shuffle(runs)
+    before = set(Point.objects.filter(run__end_step=None).values_list("pk", flat=True))
+    assert len(before) >= (ALL_ROWS if long else ROWS)
+    seen: list[int] = []
+    removed: set[int] = set()
+    took_s: list[float] = []
+    query: dict[str, Any] = {"order": "id", "page_size": LONG_PAGE if long else PAGE}
+    while True:
+        began = time.perf_counter()
+        page = client.get(f"{ROOT}/points", query).json()
+        took_s.append(time.perf_counter() - began)
+        seen += [item["id"] for item in page["items"]]
+        if page["next"] is None:
+            break
+        query["cursor"] = page["next"]
+        append(client, draw.choice(runs))
+        removed |= remove(client, runs.pop())
+    survivors = before - removed
+    assert len(survivors) < len(before)
+    assert len(seen) == len(set(seen))
+    assert survivors <= set(seen)
+    print(f"first page {min(took_s[:ENDS]):.4f} s, last {min(took_s[-ENDS - 1 : -1]):.4f} s")
+    assert min(took_s[-ENDS - 1 : -1]) <= 1.5 * min(took_s[:ENDS])
+
+
+def append(client: Client, run_id: int) -> None:
+    last = get(client, "points", run_id=run_id, order="-rank", page_size=1)["items"][0]
+    body = {
+        "run_id": run_id,
+        "after_id": last["id"],
+        "model_id": last["model_id"],
+        "length_m": 2.0,
+        "length_basis": "measured",
+    }
+    post(client, "points", {**body, "change": WHY})
+
+
+def remove(client: Client, run_id: int) -> set[int]:
+    """Give up a run, with its points; returns these."""
+    for landing in get(client, "landings", run_id=run_id)["items"]:
+        address = f"landings/{landing['id']}"
+        delete(client, address, {"change": WHY}, etag_of(client, address))
+    delete(client, f"runs/{run_id}", {"change": WHY}, etag_of(client, f"runs/{run_id}"))
+    return set(Point.objects.filter(run=run_id).values_list("pk", flat=True))

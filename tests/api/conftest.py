@@ -9,6 +9,7 @@ from contextlib import contextmanager
 
 import pytest
 from django.conf import settings
+from django.db import connection
 from django.test import Client
 
 from api import logs
@@ -32,6 +33,17 @@ def logged(level: str, log_format: str = "json") -> Iterator[io.StringIO]:
         yield stream
     finally:
         logging.config.dictConfig(settings.LOGGING)
+
+
+@pytest.fixture
+def high_ids(db: None) -> None:
+    """Ids that are no other number of an answer: in a new database they begin with those of counts."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT setval(format('%I.%I', schemaname, sequencename)::regclass,"
+            " greatest(last_value, 7000000)) FROM pg_sequences"
+            " WHERE schemaname = current_schema() AND max_value > 10000000"
+        )
 
 
 @pytest.fixture

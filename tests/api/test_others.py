@@ -41,6 +41,8 @@ from tests.api.operations_served import Served, served
 from tests.api.v1 import plenty
 from tests.api.v1.asking import get
 
+pytestmark = pytest.mark.usefixtures("high_ids")
+
 NEVER: Final = 10**9
 ROLES: Final = sorted(User.Role)
 SHARED: Final = (Catalogued, Instrument)

@@ -24,6 +24,8 @@ from tests.api.v1.asking import ROOT, get
 from tests.api.v1.test_bulk import WHY, two_of_each
 from tests.halls import Hall
 
+pytestmark = pytest.mark.usefixtures("high_ids")
+
 NEVER = 10**9
 # What the ids of a filter are of, where its name does not say it
 OF = {

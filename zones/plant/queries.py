@@ -384,11 +384,11 @@ FACTORS = Query(
 # Rows of one COPY are filled up to its widest, so the tables of many rows are read with their like
 _BY_WIDTH = (
     {"points": POINTS},
-    {"ports": PORTS, "landings": LANDINGS, "clips": CLIPS, "outputs": OUTPUTS, "blocks": BLOCKS,
-     "zones": ZONES, "heard": HEARD, "paging": PAGING, "readings": READINGS, "poe_readings": POE_READINGS,
-     "proof_tests": PROOF_TESTS, "covers": COVERS, "sites": SITES},
-    {"runs": RUNS, "supplies": SUPPLIES, "amplifiers": AMPLIFIERS, "switches": SWITCHES,
-     "endpoints": ENDPOINTS, "models": MODELS, "cables": CABLES, "factors": FACTORS},
+    {"landings": LANDINGS, "clips": CLIPS, "outputs": OUTPUTS, "blocks": BLOCKS, "zones": ZONES,
+     "heard": HEARD, "paging": PAGING, "proof_tests": PROOF_TESTS, "covers": COVERS},
+    {"sites": SITES, "runs": RUNS, "supplies": SUPPLIES, "amplifiers": AMPLIFIERS, "switches": SWITCHES,
+     "ports": PORTS, "endpoints": ENDPOINTS, "readings": READINGS, "poe_readings": POE_READINGS,
+     "models": MODELS, "cables": CABLES, "factors": FACTORS},
 )  # fmt: skip
 _OF_ONE_SITE = {
     "models": "WHERE id IN (SELECT model_id FROM point_facts WHERE site_id = ANY({ids}))",

@@ -24,6 +24,7 @@ from .record import ReadingRow, Record, Row
 from .standing import Standing, dc_run
 from .values import NAN, Bands, PointValues, Values
 
+UNKNOWN = Bands(NAN, NAN, NAN)
 BITS = 1e-9
 """Beyond something means beyond it by more than this fraction of it."""
 
@@ -32,11 +33,13 @@ BITS = 1e-9
 class Compared:
     """A reading against the record as it was without it. excess: how far beyond its own error it lies outside
     the range, in its unit; NaN where it cannot be compared. until: the step of the next one that takes its
-    place."""
+    place. expected: what the record gives, least first; error: what the reading may be off by."""
 
     reading: ReadingRow
     until: float
     excess: float
+    expected: Bands
+    error: float
 
 
 @dataclass
@@ -47,6 +50,7 @@ class _Settling:
     excess: float
     factor: float = NAN
     error: float = NAN
+    expected: Bands = UNKNOWN
 
 
 class Anchored:
@@ -99,7 +103,7 @@ class Anchored:
             bench = self._bench(reading)
             settling = settle(bench)
             until = math.inf if newest else same[place + 1].step
-            self.compared.append(Compared(reading, until, settling.excess))
+            self.compared.append(Compared(reading, until, settling.excess, settling.expected, bench.error()))
             if settling.excess == 0 and not math.isnan(settling.factor):
                 usable.append((bench, settling))
                 self.seen["settled"] += 1
@@ -193,15 +197,15 @@ class Anchored:
             if is_
         ]
         factor = _sought(edges, lambda factor: _above(current(factor), bench.reading.value))
-        least, most = (sum(bench.currents(band, self.of)) for band in (LOW, HIGH))
+        expected = Bands(*(sum(bench.currents(band, self.of)) for band in (LOW, LIKELY, HIGH)))
         reached = not math.isnan(factor) and current(factor) is not None
-        excess = _excess(bench, least, most, solved=reached)
+        excess = _excess(bench, expected.low, expected.high, solved=reached)
         if excess > 0 or not scaled_rows:
-            return _Settling(excess)
+            return _Settling(excess, expected=expected)
         low, likely, high = (bench.currents(band, at(factor)) for band in range(3))
         part = sum(amps for amps, is_ in zip(likely, guessed, strict=True) if is_)
         width = sum(h - lo for lo, h, is_ in zip(low, high, guessed, strict=True) if not is_)
-        return _Settling(0.0, factor, _ratio(bench.error() + width / 2, part))
+        return _Settling(0.0, factor, _ratio(bench.error() + width / 2, part), expected)
 
     def _scale_currents(self, bench: Bench, settling: _Settling) -> None:
         for each in bench.fed:
@@ -251,15 +255,16 @@ class Anchored:
         wanted = bench.block_v.likely - bench.reading.value
         factor = _sought(edges, lambda factor: _above(drop(factor), wanted))
         reached = as_recorded is not None and not math.isnan(factor) and drop(factor) is not None
-        most, least = (bench.volts(band, self.of, at) for band in (LOW, HIGH))
+        most, likely, least = (bench.volts(band, self.of, at) for band in (LOW, LIKELY, HIGH))
+        expected = Bands(least, likely, most)
         excess = _excess(bench, least, most, solved=reached)
         if excess > 0 or not felt:
-            return _Settling(excess)
+            return _Settling(excess, expected=expected)
         nodes, solved = bench.attempt(with_lengths(factor))
         assert solved is not None
         part = sum(solved.branch_a[k] * nodes[k].ohm for k in path & guessed)
         width = bench.volts(LOW, with_lengths(factor), at) - bench.volts(HIGH, with_lengths(factor), at)
-        return _Settling(0.0, factor, _ratio(bench.error() + width / 2, part))
+        return _Settling(0.0, factor, _ratio(bench.error() + width / 2, part), expected)
 
     def _scale_lengths(self, bench: Bench, settling: _Settling) -> None:
         for each in bench.fed:
@@ -342,9 +347,16 @@ def _excess(bench: Bench, least: float, most: float, *, solved: bool) -> float:
     value, error = bench.reading.value, bench.error()
     if not solved:
         # what has no solution delivers nothing
-        return value - error
+        return float(value - error)
+    return outside_by(value, error, least, most)
+
+
+def outside_by(value: float, error: float, least: float, most: float) -> float:
+    """How far a reading, give or take its error, lies outside what is expected; NaN where nothing is."""
+    if math.isnan(least) or math.isnan(most):
+        return NAN
     outside = max(value - error - most, least - error - value)
-    return outside if outside > BITS * value else 0.0
+    return outside if outside > BITS * abs(value) else 0.0
 
 
 def _above(found: float | None, measured: float) -> float | None:

@@ -259,7 +259,7 @@ def _compare_stored(computed: Computed, step: int, where: str, report: Report) -
             *(row.low, row.likely, row.high, limits, row.verdict, details, overloaded, bounds)
         ]
         for code, *values in zip(row.codes, *columns, strict=True):
-            if code not in PROOF_CODES:  # the oracle tells no proofs yet
+            if code not in PROOF_CODES:  # those are told by ``comparing_proofs``
                 said[word, row.subject_id, code] = Said(*values)
     expected = computed.worst(step)
     _compare_keys(said, expected, where, report)

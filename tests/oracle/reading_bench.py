@@ -32,11 +32,12 @@ class Bench:
 
     def error(self) -> float:
         """What it may be off by."""
+        value = float(self.reading.value)
         if self.reading.instrument_error is not None:
-            return self.reading.value * self.reading.instrument_error
+            return value * self.reading.instrument_error
         if self.reading.kind == "end_voltage":
-            return self.reading.value * 0.01
-        return self.reading.value * (0.1 if self.reading.state == "paging" else 0.05)
+            return value * 0.01
+        return value * (0.1 if self.reading.state == "paging" else 0.05)
 
     def drawn(self, values: PointValues) -> tuple[Bands, Bands]:
         amps, watts = DRAWN[self.reading.state]
@@ -44,13 +45,7 @@ class Bench:
 
     def warmth(self, row: Row, band: int) -> float:
         """Resistance of a segment at the reading over that of the record."""
-        own = row["design_temperature_c"]
-        design = self.site_c if own is None else own
-        at = [min(20.0, design), (20.0 + design) / 2, max(20.0, design)][band]
-        if self.reading.temperature_c is not None:
-            at = self.reading.temperature_c
-        recorded = max(design, 20.0) if own is None and band == HIGH else design
-        return float((1 + 0.00393 * (at - 20)) / (1 + 0.00393 * (recorded - 20)))
+        return warmth(self.reading, self.site_c, row, band)
 
     def settles(self, values: PointValues) -> bool:
         """Whether a reading in this state settles the current."""
@@ -83,6 +78,18 @@ class Bench:
     def volts(self, band: int, values_of: ValuesOf, at: int) -> float:
         _, solved = self.solve(band, values_of)
         return 0.0 if solved is None else solved.volts[at]
+
+
+def warmth(reading: ReadingRow, site_c: float, row: Row, band: int) -> float:
+    """Resistance of a segment at a reading over that of the record: at the temperature noted with it, else
+    from 20 °C to the design temperature."""
+    own = row["design_temperature_c"]
+    design = site_c if own is None else own
+    at = [min(20.0, design), (20.0 + design) / 2, max(20.0, design)][band]
+    if reading.temperature_c is not None:
+        at = reading.temperature_c
+    recorded = max(design, 20.0) if own is None and band == HIGH else design
+    return float((1 + 0.00393 * (at - 20)) / (1 + 0.00393 * (recorded - 20)))
 
 
 def nodes_at(

@@ -18,7 +18,9 @@ from sites.models import (
     AmplifierFacts,
     Block,
     CableType,
+    Change,
     ChangeSet,
+    Coverage,
     DeviceModel,
     Endpoint,
     EndpointFacts,
@@ -39,6 +41,7 @@ from zones.models import (
     PagingSetZone,
     Point,
     PointFacts,
+    ProofsKept,
     Run,
     RunFacts,
     Test,
@@ -78,7 +81,8 @@ class Row:
 
 @dataclass(frozen=True)
 class ReadingRow:
-    """A reading that none supersedes. state: idle, paging, or of a run's tone, a steady one at full level."""
+    """A test that none supersedes. state: idle, paging, or of a run's tone, a steady one at full level;
+    empty on a dead wire. value: None of a kind that passes or fails."""
 
     id: int
     kind: str
@@ -87,12 +91,24 @@ class ReadingRow:
     point: int | None
     switch: int | None
     group: int | None
-    value: float
+    value: Any
+    passed: bool | None
     source_voltage_v: float | None
     instrument_error: float | None
     temperature_c: float | None
     step: int
     writer: int
+
+
+@dataclass(frozen=True)
+class Covered:
+    """A contract and the days on which it covers the site. end: the first day on which it does not, None: for
+    good. months: its interval of tests, None: it has none."""
+
+    contract: int
+    first: dt.date
+    end: dt.date | None
+    months: int | None
 
 
 @dataclass(frozen=True)
@@ -105,7 +121,9 @@ class ChangeSetSaid:
 
 @dataclass
 class Record:
-    """Everything recorded of one site. Rows by table; what never changes by id."""
+    """Everything recorded of one site. Rows by table; what never changes by id. readings: the tests that bear
+    on a load or a limit of it; tests: all. served: by endpoint and step of its facts, the day on which it was
+    first recorded that these say in service."""
 
     site: int
     temperature_c: float
@@ -132,6 +150,10 @@ class Record:
     zones: list[Row] = field(default_factory=list)
     paging: list[Row] = field(default_factory=list)
     readings: list[ReadingRow] = field(default_factory=list)
+    tests: list[ReadingRow] = field(default_factory=list)
+    covered: list[Covered] = field(default_factory=list)
+    proofs_kept: dt.date | None = None
+    served: dict[tuple[int, int], dt.date] = field(default_factory=dict)
     models: dict[int, dict[str, Any]] = field(default_factory=dict)
     cables: dict[int, dict[str, Any]] = field(default_factory=dict)
     factors: dict[str, float] = field(default_factory=dict)
@@ -230,6 +252,7 @@ def read_record(site_id: int, tables: Mapping[str, Mapping[Any, dict[str, Any]]]
     record.clips = list(_clips(standing_blocks, rows_of(ClipFacts)))
     _read_paging(record, rows_of)
     _read_readings(record, rows_of)
+    _read_covered(record)
     return record
 
 
@@ -327,20 +350,22 @@ def _read_paging(record: Record, rows_of: RowsOf) -> None:
 
 
 def _read_readings(record: Record, rows_of: RowsOf) -> None:
+    """A test of which only what was measured bears on a figure is no reading."""
     rows = rows_of(Test)
     superseded = {row["supersedes_id"] for row in rows}
     for row in sorted(rows, key=lambda row: row["id"]):
         if row["id"] not in superseded:
-            record.readings.append(
+            record.tests.append(
                 ReadingRow(
                     id=row["id"],
                     kind=row["kind"],
-                    state="tone" if row["signal"] == "tone" and row["run_id"] else row["state"],
+                    state="tone" if row["signal"] == "tone" and row["run_id"] else row["state"] or "",
                     run=row["run_id"],
                     point=row["point_id"],
                     switch=row["switch_id"],
                     group=row["power_group"],
                     value=row["value"],
+                    passed=row["passed"],
                     source_voltage_v=row["source_voltage_v"],
                     instrument_error=row["instrument_error"],
                     temperature_c=row["temperature_c"],
@@ -348,3 +373,23 @@ def _read_readings(record: Record, rows_of: RowsOf) -> None:
                     writer=row["change_set_id"],
                 )
             )
+    record.readings = [row for row in record.tests if row.kind in _BEARING]
+
+
+_BEARING = ("run_current", "end_voltage", "poe_power")
+
+
+def _read_covered(record: Record) -> None:
+    for row in Coverage.objects.filter(site_id=record.site).select_related("contract"):
+        days, contract = row.days, row.contract
+        record.covered.append(Covered(contract.pk, days.lower, days.upper, contract.test_interval_months))
+    kept = ProofsKept.objects.first()
+    record.proofs_kept = None if kept is None else kept.since
+    written = Change.objects.filter(site_id=record.site, table_name="endpoint_facts").order_by("id")
+    for change in written:
+        writer = record.change_sets.get(change.change_set_id)
+        for row in change.new_rows or []:
+            if writer is not None and row.get("service") == "in_service":
+                key = row["endpoint_id"], row["step"]
+                day = writer.recorded_at.date()
+                record.served[key] = min(record.served.get(key, day), day)

@@ -51,7 +51,7 @@ def _worst(
 
     def level(device: int, on_path: int, elsewhere: int, load: int) -> float:
         on = {points[k].id for k in path_of(tree, device)}
-        path = {k for k in range(len(points)) if {points[k].id, _whole_from(points[k])} & on}
+        path = {k for k in range(len(points)) if {points[k].id, whole_from(points[k])} & on}
         nodes = [
             Node(
                 above[k],
@@ -72,7 +72,7 @@ def _worst(
     return _Worst((least(0, 2, 0), least(1, 1, 1), least(2, 0, 2)), bool(unknown))
 
 
-def _whole_from(point: StandingPoint) -> int:
+def whole_from(point: StandingPoint) -> int:
     """The point before which the segment to a point was first cut at an unknown distance; of a segment that
     is whole the point itself: what is cut of one segment is of one corner."""
     at: StandingPoint | None = point
@@ -172,7 +172,7 @@ def lines(standing: Standing, values: Values, values_of: ValuesOf) -> list[Figur
     return figures
 
 
-def _siemens(run: StandingRun, line_v: float | None) -> Callable[[PointValues, int], float]:
+def siemens_of(run: StandingRun, line_v: float | None) -> Callable[[PointValues, int], float]:
     def of_taps(said: PointValues, band: int) -> float:
         if not said.loaded:
             return 0.0
@@ -204,7 +204,7 @@ def _amplifier(
         limit = NAN if rated is None else rated * values.factors["loading_fraction"]
         figures.append(Figure(subject, "amplifier_load", power, limit))
     drawn = [
-        tuple(_siemens(run, line_v)(said, band) for band in range(3))
+        tuple(siemens_of(run, line_v)(said, band) for band in range(3))
         for run in runs
         for said in (values_of(point.row) for point in run.points)
         if said.loaded
@@ -228,7 +228,8 @@ def _line_loss(values: Values, values_of: ValuesOf, run: StandingRun, line_v: fl
     if not loaded:
         return []
     subject, limit = ("run", run.id), values.factors["line_loss_db"]
-    found = _worst(run.points, values_of, PointValues.loop_ohm, _siemens(run, line_v), 0.0, lambda _: -limit)
+    siemens = siemens_of(run, line_v)
+    found = _worst(run.points, values_of, PointValues.loop_ohm, siemens, 0.0, lambda _: -limit)
     spots = tuple(tuple(Spot(abs(spot.value), limit, spot.id) for spot in of) for of in found.spots)
     losses = Bands(*(abs(level) for level in found.levels))
     return [Figure(subject, "line_loss", losses, limit, spots=spots, bound=(found.bound,) * 3)]

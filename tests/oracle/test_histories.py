@@ -12,6 +12,7 @@ from tests import factories
 from zones.recheck.sweep import sweep
 
 from .comparing import Report, compare_evaluation, compare_sweep
+from .comparing_proofs import compare_outcomes, compare_proofs
 from .computing import Computed
 from .figures import RULES
 from .histories.catalogue import make_catalogue
@@ -119,6 +120,8 @@ def sweep_and_compare(histories: list[History], now: dt.datetime, report: Report
     computed = [Computed(read_record(history.site_id)) for history in histories]
     for each in computed:
         compare_sweep(each, now, report)
+        compare_proofs(each.record, now, report)
+        compare_outcomes(each.anchored, report)
     return computed
 
 

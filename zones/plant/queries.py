@@ -216,6 +216,17 @@ PORTS = _dated(
     other_power_w="f.other_load_power_w",
 )
 
+# A row names who wrote it last. Where that was a correction of something else of the row, the change record
+# knows who first said that the endpoint is in service.
+_FIRST_SAID = f"""SELECT CASE WHEN c.step = f.step THEN c.recorded_at ELSE least(c.recorded_at, (
+        SELECT min(w.recorded_at)
+        FROM change n JOIN change_set w ON w.id = n.change_set_id AND w.state = 'accepted'
+        CROSS JOIN jsonb_array_elements(n.new_rows) said
+        WHERE n.site_id = t.site_id AND n.table_name = '{EndpointFacts._meta.db_table}'
+            AND said -> 'endpoint_id' = to_jsonb(f.endpoint_id) AND said -> 'step' = to_jsonb(f.step)
+            AND said ->> 'service' = '{EndpointFacts.Service.IN_SERVICE}'
+    )) END::date FROM change_set c WHERE c.id = f.change_set_id"""
+
 # Its data cable carries the power of an endpoint unless that is known to come from elsewhere.
 _SOURCE = EndpointFacts.PowerSource
 ENDPOINTS = _dated(
@@ -228,7 +239,7 @@ ENDPOINTS = _dated(
         "service": _number("f.service", electrical.Service, EndpointFacts.Service),
         # when it was recorded that it is in service
         "served_since": f"CASE WHEN f.service = '{EndpointFacts.Service.IN_SERVICE}' THEN "
-        + _day("SELECT recorded_at::date FROM change_set c WHERE c.id = f.change_set_id")
+        + _day(_FIRST_SAID)
         + " END",
     },
     poe_class="coalesce(f.negotiated_class, m.poe_class)",

@@ -279,8 +279,11 @@ def _served_since(endpoints: Columns, proofs_since: IntArray) -> Columns:
     index, service = endpoints["endpoint_index"][order], endpoints["service"][order]
     served = service == electrical.Service.IN_SERVICE
     goes_on = np.append(False, (index[1:] == index[:-1]) & served[:-1])[: len(order)] & served
-    first = np.maximum.accumulate(np.where(goes_on, 0, np.arange(len(order))))
-    recorded = endpoints["served_since"][order][first]
+    first = np.flatnonzero(~goes_on)
+    recorded = endpoints["served_since"][order]
+    if len(order):  # of all that is said of a time in service, what was recorded first
+        stays = np.diff(np.append(first, len(order)))
+        recorded = np.repeat(np.minimum.reduceat(recorded, first), stays)
     before = served & (recorded < proofs_since[endpoints["site_index"][order]])
     known = endpoints["service"].copy()
     known[order[before]] = -1

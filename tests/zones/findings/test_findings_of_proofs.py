@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from django.db import connection
 
-from sites.models import Endpoint, EndpointFacts, Mark, Site
+from sites.models import Basis, Endpoint, EndpointFacts, Mark, Site
 from sites.models.changes import ChangeSet
 from sites.services.customers import coverage_remove
-from sites.services.endpoints import endpoint_alter
+from sites.services.endpoints import endpoint_alter, endpoint_correct
 from tests import factories
 from tests.halls import Hall
 from zones.findings.annotate import Annotated, annotate
@@ -227,3 +227,40 @@ def test_what_was_recorded_in_service_before_proofs_were_kept_is_left_out(hall: 
     )
     checked_on(hall.site, PROVEN + 3 * DAY)
     assert open_of(UNPROVEN) == []
+
+
+def test_a_later_correction_asks_for_no_proof_of_what_was_in_service_before(hall: Hall) -> None:
+    """Put in service 40 days before proofs were kept; today its row is written again, for a cable that was
+    measured. Only what is recorded to be in service from now on is asked for."""
+    made = serve(hall, PROVEN)
+    recorded_days_ago(40, made)
+    factories.keep_proofs(dt.datetime.now(dt.UTC).date() - 20 * DAY)
+    checked_on(hall.site, PROVEN + DAY)
+    assert open_of(UNPROVEN) == []
+    gateway = Endpoint.objects.get(pk=hall.gateway.pk)
+    change = factories.change(hall.site)
+    corrected = endpoint_correct(
+        change, endpoint=gateway, held_on=PROVEN, cable_length_m=31.0, cable_length_basis=Basis.MEASURED
+    )
+    assert made.step is not None
+    facts = EndpointFacts.objects.get(endpoint=gateway, step=made.step)
+    assert (facts.change_set_id, facts.cable_length_m) == (corrected.change_set.pk, 31.0)
+    checked_on(hall.site, PROVEN + 2 * DAY)
+    assert open_of(UNPROVEN) == []
+    # what only the correction says to be in service is asked for
+    recorded_days_ago(0, made)
+    checked_on(hall.site, PROVEN + 3 * DAY)
+    assert len(open_of(UNPROVEN)) == 2
+
+
+def recorded_days_ago(days: int, change_set: ChangeSet) -> None:
+    """As if a change set had been recorded then. A test of a past that no operation can write."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        cursor.execute("ALTER TABLE change_set DISABLE TRIGGER USER")
+        cursor.execute(
+            "UPDATE change_set SET recorded_at = now() - make_interval(days => %s) WHERE id = %s",
+            [days, change_set.pk],
+        )
+        cursor.execute("ALTER TABLE change_set ENABLE TRIGGER USER")
+        cursor.execute("SET CONSTRAINTS ALL DEFERRED")

@@ -19,7 +19,7 @@ from zones.gates import zone_for
 from zones.models import Run, Zone
 from zones.sheets.commissioning import CommissioningRecord, ProvenRun, TestTaken, commissioning_record
 
-from .run import in_words
+from .tests_in_words import in_words
 
 
 class CommissioningPdf(Page):
@@ -108,7 +108,7 @@ def _test(one: TestTaken) -> dict[str, str]:
     serial = f", serial {recorded.serial}" if recorded is not None and recorded.serial else ""
     return {
         "what": words["what"],
-        "how": ", ".join(filter(None, [words["state"], test.point.name if test.point is not None else ""])),
+        "how": ", ".join(filter(None, [words["how"], test.point.name if test.point is not None else ""])),
         "said": words["said"],
         "judged": words["judged"],
         "taken_on": " ".join(filter(None, [_day(test.taken_on), test.taken_at])),

@@ -32,8 +32,8 @@ LAST: Final = RIGHT - BAND / 2 - 4
 BELOW: Final = 26.0
 _KEY: Final = 22.0
 """Height of a line of the key."""
-_FILLED: Final = frozenset({"outside", "failed"})
-_JUDGED: Final = frozenset({"as_expected", "passed"}) | _FILLED
+FILLED: Final = frozenset({"outside", "failed"})
+_JUDGED: Final = frozenset({"as_expected", "passed"}) | FILLED
 
 
 def trend(tests: Sequence[Test], start: date, until: date, *, name: str, title: str, sentence: str) -> str:
@@ -96,7 +96,7 @@ def _errors(tests: Sequence[Test], at: Sequence[float], y: Any) -> Iterator[Safe
 
 
 def _dot(x: float, y: float, verdict: str | None) -> SafeString:
-    filled = verdict in _FILLED
+    filled = verdict in FILLED
     return element(
         "circle",
         class_="ink read ink-fill" if filled else "ink read paper-fill",

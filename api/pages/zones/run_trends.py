@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final, TypeAlias
 
-from api.pages.drawings.trend import trend
+from api.pages.drawings.trend import FILLED, trend
 from api.pages.templatetags.marks import day
 from sites.wording import counted
 from zones.loads.outcomes import Verdict
@@ -35,6 +35,7 @@ class Row:
     read: str
     expected: str
     verdict: str
+    stands_out: bool
 
 
 @dataclass(frozen=True)
@@ -107,6 +108,7 @@ def _row(one: Answer) -> Row:
         one["said"],
         expected,
         f"{_word(one)}{by}",
+        one["verdict"] in FILLED,
     )
 
 

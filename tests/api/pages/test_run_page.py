@@ -282,6 +282,8 @@ def test_what_was_read_over_the_years_is_drawn_beside_what_was_expected_that_day
         "3 Feb 2025 1.50 A outside what is expected by 0.21 A 1.20 A (1.14 A to 1.26 A)"
     ) in said
     assert "What the instrument may be off by: 0.02 A to 0.03 A." in said
+    assert "<b>outside what is expected by 0.21 A</b>" in html
+    assert "<b>as expected" not in html
     assert html.count('<svg class="drawing trend"') == 1
     assert "<title>Run current at the block, paging, speech: outside what is expected</title>" in html
 

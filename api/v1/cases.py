@@ -8,7 +8,7 @@ from enum import IntEnum
 from typing import Any, cast
 
 from django.core.exceptions import ValidationError
-from django.db.models import F, Prefetch, Q, QuerySet, prefetch_related_objects
+from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery, prefetch_related_objects
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -329,9 +329,9 @@ def annotate_cases(rows: Sequence[Any], findings: QuerySet[Any]) -> None:
     """Annotate cases, read with their sites, with what `CaseSerializer` shows beyond their columns. findings:
     those in scope."""
     # of a cleared case, those that cleared since it last opened
-    since = Q(cleared_at__isnull=True) | Q(
-        case__cleared_at__isnull=False, cleared_at__gte=F("case__opened_at")
-    )
+    # Looked up: joined, all cases that there are would be read
+    opened = Case.objects.filter(pk=OuterRef("case_id"), cleared_at__isnull=False).values("opened_at")
+    since = Q(cleared_at__isnull=True) | Q(cleared_at__gte=Subquery(opened))
     prefetch_related_objects(rows, Prefetch("findings", queryset=findings.filter(since), to_attr="shown"))
     found = []
     for case in rows:

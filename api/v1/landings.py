@@ -104,7 +104,7 @@ class LandingViewSet(BulkMixin, PlacedMixin, CorrectMixin, DestroyMixin):
             row.colour = colour_of(row, cables)
 
     def get_queryset(self) -> QuerySet[Any]:
-        return super().get_queryset().select_related("block")
+        return super().get_queryset().prefetch_related("block")
 
     def _landed(self, landings: Sequence[Landing], *, status: int) -> Response:
         rows = [self.gate(principal=self.principal, id=landing.pk) for landing in landings]

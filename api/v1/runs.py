@@ -19,10 +19,9 @@ from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.changes.steps import first_step_after
 from sites.models import Site
-from zones.electrical.proofs import Verdict
 from zones.electrical.subjects import SubjectKind
 from zones.gates import run_for
-from zones.loads.proofs import KIND_OF, ChangeOfWiring, ProofOfRun, TestOfProof, proof_of
+from zones.loads.proofs import proof_of
 from zones.loads.run_profiles import PointOnRun, Three, profile_of
 from zones.models import Run, RunFacts
 from zones.services.runs import run_add, run_alter, run_correct, run_end
@@ -33,6 +32,7 @@ from .dated import NO_CASE, AsOfQuery, DatedFilterSet, DatedMixin, DatedSerializ
 from .endpoints import EndpointSerializer, OutputSerializer
 from .loads import SubjectLoadMixin
 from .power import AmplifierSerializer, SupplySerializer
+from .proofs import ProofOfRunSerializer
 from .sites import SiteSerializer
 from .zones import ZoneSerializer
 
@@ -101,27 +101,6 @@ class RunProfileSerializer(WithLimitSerializer):
 class RunIsolationSerializer(WithLimitSerializer, AnswerSerializer):
     class Meta:
         dataclass = RunIsolation
-
-
-class ChangeOfWiringSerializer(AnswerSerializer):
-    class Meta:
-        dataclass = ChangeOfWiring
-
-
-class TestOfProofSerializer(AnswerSerializer):
-    kind = fields.Choice(choices=[(kind.value, kind.label) for kind in KIND_OF.values()])
-    verdict = fields.Choice(choices=[verdict.name.lower() for verdict in Verdict])
-    because = ChangeOfWiringSerializer(many=True)
-
-    class Meta:
-        dataclass = TestOfProof
-
-
-class ProofOfRunSerializer(WithLimitSerializer, AnswerSerializer):
-    tests = TestOfProofSerializer(many=True, help_text="In the order of work.")
-
-    class Meta:
-        dataclass = ProofOfRun
 
 
 class RunViewSet(BulkMixin, SubjectLoadMixin, DatedMixin, RecordViewSet):

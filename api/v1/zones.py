@@ -33,6 +33,7 @@ from zones.services.zones import (
     zone_endpoint_add,
     zone_endpoint_end,
 )
+from zones.sheets.commissioning import commissioning_record
 from zones.sheets.feeds import FeedingDevice, FeedingRun, zone_feeds
 
 from . import figures, loads
@@ -50,6 +51,7 @@ from .dated import (
 from .endpoints import EndpointSerializer
 from .histories import HistoryQuery, ZoneHistorySerializer, zone_history_data
 from .open_findings import NAME, BesideOpenFindings, OpenFindingsSerializer, annotate_open_findings
+from .proofs import CommissioningRecordSerializer
 from .sites import SiteSerializer
 from .zone_states import ZoneFigureSerializer, ZoneFindingSerializer, annotate_zones
 
@@ -157,6 +159,16 @@ class ZoneViewSet(BulkMixin, DatedMixin, RecordViewSet):
         found = zone_feeds(zone, first_step_after(day))
         answer = {"zone_id": zone.pk, "as_of": day, "runs": found.runs, "speakers": found.speakers}
         return Response(within_limit(shown_by(ZoneFeedsSerializer, {**answer, "left_out": []})))
+
+    @action(
+        detail=True,
+        action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=CommissioningRecordSerializer),
+    )
+    def commissioning(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """The commissioning record of the zone, to hand to the customer: each run's proof, who tested what,
+        when and with which instrument, and what each test should have read."""
+        found = vars(commissioning_record(*self._asked_for()))
+        return Response(within_limit(shown_by(CommissioningRecordSerializer, {**found, "left_out": ()})))
 
     def _asked_for(self) -> tuple[Zone, date]:
         """The zone, and the day that was asked for, on which it stood."""

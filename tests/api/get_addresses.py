@@ -72,6 +72,8 @@ FULL_PAGES: Final = {
     "tests": "20", "visits": "20",
 }  # fmt: skip
 """Items of a page, where a small fleet has too few to fill the usual one."""
+FEW_OF: Final = {("cases", "severity"): {"page_size": "1"}}
+"""By resource and filter, where a small fleet has still less: the same page in both."""
 OTHER_NAMES: Final = {"model": "device_model", "feed_supply": "supply"}
 """Filters by id whose name is not that of the table."""
 VALUES: Final[dict[str, tuple[str, ...]]] = {
@@ -185,7 +187,7 @@ class Addresses:
         declared: Mapping[str, Any] = view_set.filterset_class._declared_fields
         for name in filter_names(view_set.filterset_class):
             for value in self._values(resource, name, declared[name]):
-                yield within({name: value})
+                yield within({**FEW_OF.get((resource, name), {}), name: value})
 
     def _values(self, resource: str, name: str, field: Any) -> tuple[str, ...]:
         """What a filter of a list is asked with: each word of a few, else one that is there, and of a text

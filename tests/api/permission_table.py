@@ -218,6 +218,7 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("GET", "/api/v1/zones/{id}/load"): READ,
     ("GET", "/api/v1/zones/{id}/history"): READ,
     ("GET", "/api/v1/zones/{id}/feeds"): READ,
+    ("GET", "/api/v1/zones/{id}/commissioning"): READ,
     ("GET", "/api/v1/zone-endpoints"): READ,
     ("GET", "/api/v1/zone-endpoints/{id}"): READ,
     ("POST", "/api/v1/zone-endpoints"): WRITE,

@@ -9,6 +9,7 @@ from typing import Any, Final
 from urllib.parse import parse_qsl
 
 import pytest
+from django.db import connection
 from django.test import Client
 
 from api.conventions.filters import filter_names
@@ -29,6 +30,7 @@ from tests.api.plans import unbound
 from tests.api.statements import statements
 from tests.bench.asking import furnish
 from tests.page_addresses import Shown
+from zones.models import PointFacts, Run
 from zones.recheck.batch import check
 
 SITES: Final = 20
@@ -181,3 +183,56 @@ def test_who_sees_all_customers_names_one_where_no_index_leads(
     assert everything.get(f"{ROOT}/{query}&customer_id={customer.pk}").status_code == 200
     one = with_token(factories.make_user(User.Role.READER, customers=[customer]))
     assert one.get(f"{ROOT}/{query}").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("path", "table", "joined"),
+    [
+        # A page is read in the order of rows of all the customer's landings; their blocks for the page alone
+        ("landings?customer_id={customer}", "landing", "block"),
+        # The cases were read before; their findings are found by their keys
+        ("cases?customer_id={customer}&cleared=any", "finding", "case"),
+    ],
+)
+def test_what_is_shown_beside_a_row_is_not_read_through_with_a_join(
+    with_token: Caller, path: str, table: str, joined: str
+) -> None:
+    write_fleet(sites=SITES, seed=1)
+    check(list(Site.objects.values_list("pk", flat=True)))
+    everything = with_token(factories.make_user(User.Role.MANAGER, all_customers=True))
+    customer_id = Customer.objects.values_list("pk", flat=True).order_by("pk")[0]
+    with statements() as sent:
+        _get(everything, f"{ROOT}/{path.format(customer=customer_id)}")
+    reading = [statement for statement in sent if f' FROM "{table}"' in statement]
+    assert reading
+    assert not [statement for statement in reading if f'JOIN "{joined}"' in statement]
+
+
+@pytest.mark.parametrize("resource", ["cases", "findings"])
+def test_the_sites_of_a_contract_are_looked_up_before_what_they_have(
+    customer: Customer, with_token: Caller, resource: str
+) -> None:
+    contract = factories.make_contract(customer)
+    everything = with_token(factories.make_user(User.Role.MANAGER, all_customers=True))
+    with statements() as sent:
+        _get(everything, f"{ROOT}/{resource}?contract_id={contract.pk}")
+    (page,) = (one for one in sent if '"coverage"' in one and "LIMIT" in one)
+    assert re.search(r'"site_id" = ANY\(ARRAY\(SELECT [^()]*FROM "coverage"', page), page
+
+
+def test_the_database_knows_that_the_site_of_facts_follows_from_their_run(db: None) -> None:
+    """Else it multiplies the share of the site with that of its runs, and expects one row in place of all:
+    of 20 sites alike, a twentieth of what there is."""
+    write_fleet(sites=SITES, seed=1)
+    site_id = Site.objects.order_by("pk").values_list("pk", flat=True)[0]
+    run_ids = [*Run.objects.filter(site=site_id).values_list("pk", flat=True)]
+    there = PointFacts.objects.filter(site=site_id).count()
+    with connection.cursor() as cursor:
+        cursor.execute("ANALYZE point_facts")
+        cursor.execute(
+            "EXPLAIN (FORMAT JSON) SELECT FROM point_facts WHERE site_id = %s AND run_id = ANY(%s)",
+            [site_id, run_ids],
+        )
+        ((plan,),) = cursor.fetchall()
+    (explained,) = json.loads(plan) if isinstance(plan, str) else plan
+    assert there / 2 < explained["Plan"]["Plan Rows"] < there * 2

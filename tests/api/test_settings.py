@@ -11,7 +11,7 @@ from cryptography.fernet import Fernet
 
 ROOT = Path(__file__).resolve().parents[2]
 FIELD_KEY = Fernet.generate_key().decode()
-PLANNING = "-c random_page_cost=1.1 -c jit=off -c work_mem=16MB"
+PLANNING = "-c random_page_cost=1.1 -c enable_mergejoin=off -c jit=off -c work_mem=16MB"
 PRODUCTION = {
     "ZONEBOOK_ENVIRONMENT": "production",
     "ZONEBOOK_SECRET_KEY": "a key of the tests, longer than the fifty characters that are asked for",

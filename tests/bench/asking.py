@@ -2,9 +2,10 @@
 
 Rows and pages are PostgreSQL's own counts of this connection: rows that a scan of a table or of an index
 gave, whether or not they were kept, and pages of 8 kB, whether or not they were in memory. An index-only scan
-counts like any other. Rows of what all customers share, such as the catalogue, are not counted. The way down
-an index is not counted either, since an index of more rows is deeper: each lookup is taken off with the
-levels that its index has. So is what looking at the counts costs.
+counts like any other. Rows of what all customers share, such as the catalogue, are not counted, nor is a row
+for each thing that an answer counts: where there are more, there are more to count. The way down an index is
+not counted either, since an index of more rows is deeper: each lookup is taken off with the levels that its
+index has. So is what looking at the counts costs.
 
 PostgreSQL reads a small table through, where it goes by an index in a large one. So a fleet to compare with
 is asked by indexes (``BY_INDEX`` in the environment): else what is bound would seem to grow, and what is not
@@ -161,14 +162,28 @@ def caller() -> Callable[[str], bytes]:
 
 def _cost(ask: Callable[[str], bytes], address: Address, idle: Counts) -> dict[str, float]:
     """The least of some rounds, after one that finds nothing open yet."""
-    ask(address.path)
+    counted, sites = told(ask(address.path))
     gc.collect()
     rounds = [_counted(lambda: ask(address.path)) for _ in range(ROUNDS)]
     return {
-        "rows": min(one.rows for one in rounds) - idle.rows,
+        "rows": min(one.rows for one in rounds) - idle.rows - counted,
         "pages": max(min(one.pages for one in rounds) - idle.pages, 0),
         "seconds": min(one.seconds for one in rounds),
+        "counted": counted,
+        "sites": sites,
     }
+
+
+def told(body: bytes) -> tuple[int, int]:
+    """How many things an answer counts, and of how many sites its items are."""
+    try:
+        answer = json.loads(body)
+    except ValueError:  # a page to read
+        return 0, 0
+    if not isinstance(answer, dict):
+        return 0, 0
+    items = answer.get("items", ())
+    return answer.get("count", 0), len({item["site_id"] for item in items if "site_id" in item})
 
 
 def _counted(action: Callable[[], object]) -> Counts:

@@ -6,7 +6,6 @@ The yardstick knows the statements beforehand, authenticates no one, names nothi
 
 from __future__ import annotations
 
-import gc
 import json
 from collections.abc import Callable, Iterator
 from functools import partial
@@ -21,7 +20,7 @@ from tests.api.get_addresses import ROOT, Addresses
 from tests.api.statements import statements
 from tests.bench.asking import caller, furnish
 from tests.bench.fleets import settle, sizes, tidy
-from tests.bench.lines import Line, compare
+from tests.bench.lines import Line, compare, freeze
 
 NAME: Final = "routes"
 ROUNDS: Final = 20
@@ -46,8 +45,7 @@ def lines() -> Iterator[Line]:
             answer = ask(path)
         theirs = _bare([each for each in sent if _is_read(each)])
         theirs()
-        gc.collect()
-        gc.freeze()  # as the server does: the yardstick is not to search what only our packages brought along
+        freeze()
         yield compare(
             NAME,
             f"{case} rows",

@@ -3,7 +3,6 @@ by the fastest library there is."""
 
 from __future__ import annotations
 
-import gc
 import http.client
 from collections.abc import Iterator
 
@@ -16,7 +15,7 @@ from api.events.publisher import feed_now, publish
 from sites.access.services import token_make
 from sites.models import User
 from tests.bench.fleets import sizes, tidy
-from tests.bench.lines import Line, compare
+from tests.bench.lines import Line, compare, freeze
 from tests.bench.listing import served
 from tests.bench.publishing import write_events
 
@@ -64,8 +63,7 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
         ours_shown, theirs_shown = orjson.loads(get(asked))["items"], orjson.loads(theirs())
         if [one["id"] for one in ours_shown] != [one["uid"] for one in theirs_shown]:
             raise RuntimeError("the feed does not show what was read")
-        gc.collect()
-        gc.freeze()
+        freeze()
         yield compare(
             NAME, "events", lambda: get(asked), theirs, goal=GOAL,
             sizes={**sizes(), "events": EVENTS}, rounds=ROUNDS,

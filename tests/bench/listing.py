@@ -7,7 +7,6 @@ asking. The yardstick knows the keys of the rows beforehand, and authenticates n
 
 from __future__ import annotations
 
-import gc
 import http.client
 import json
 import os
@@ -27,7 +26,7 @@ from api.demo.processes import free_port
 from sites.access.services import token_make
 from sites.models import User
 from tests.bench.fleets import sizes, tidy
-from tests.bench.lines import Line, compare
+from tests.bench.lines import Line, compare, freeze
 from zones.models import ZoneSubject
 
 NAME = "list"
@@ -83,8 +82,7 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
             "findings": sum(len(zone["findings"]) for zone in shown),
         }:
             raise RuntimeError(f"the list does not show what was read: {counted}")
-        gc.collect()
-        gc.freeze()  # as the server does: the yardstick is not to search what only our packages brought along
+        freeze()
         listed = sizes() | {f"{name}_listed": count for name, count in counted.items()}
         yield compare(NAME, "zones", ours, theirs, goal=GOAL, sizes=listed, rounds=ROUNDS)
         caller.close()

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from django.db.models import DateField, Exists, Func, OuterRef, Q
 
+from sites.access.scope import on_sites
 from sites.models import Coverage
 from zones.electrical.verdicts import Verdict
 from zones.limits.limit import Severity
@@ -36,7 +37,7 @@ def of_contract(contract_id: int) -> Q:
         site_id=OuterRef("site_id"),
         days__contains=_DayConcerned(OuterRef("cleared_at"), OuterRef("site__time_zone")),
     )
-    return Q(Exists(then), site_id__in=covering.order_by().values("site_id"))
+    return Q(Exists(then), on_sites(covering.order_by().values("site_id")))
 
 
 def severity_of(gravity: int) -> Severity:

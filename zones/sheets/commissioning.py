@@ -4,7 +4,7 @@ each test should have read."""
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -12,7 +12,7 @@ from django.db.models import Q
 
 from sites.changes.steps import first_step_after
 from zones.loads.outcomes import Outcome, outcomes_of
-from zones.loads.proofs import ProofOfRun, proofs_of
+from zones.loads.proofs import ProofOfRun, TestOfProof, proofs_of
 from zones.models import Run, RunFacts, Test, Zone
 from zones.models.test_kinds import KINDS
 from zones.selectors import runs_before
@@ -21,35 +21,78 @@ _IN_ORDER: Final = {str(kind): place for place, kind in enumerate(KINDS)}
 
 
 @dataclass(frozen=True)
-class TestTaken:
-    __test__ = False  # or pytest takes it for one of its own
+class ExpectedThen:
+    """What a test should have read, in its unit."""
 
-    test: Test
-    outcome: Outcome
+    low: float
+    likely: float
+    high: float
 
 
 @dataclass(frozen=True)
-class ProvenRun:
-    """tests: the newest of each kind, state and point, in the order of work."""
+class TestOnRecord:
+    """kind, state, signal, taken_as, value, unit, passed, verdict, expected, error, outside_by: as tests have
+    them. point: its name; blank where the test is of the run or zone. instrument: its name; blank where it is
+    not recorded. calibrated_on, calibration_due_on: as they were on the day of the test."""
 
-    run: Run
-    facts: RunFacts
-    proof: ProofOfRun
-    tests: tuple[TestTaken, ...]
+    __test__ = False  # or pytest takes it for one of its own
+
+    id: int
+    kind: str
+    state: str | None
+    signal: str | None
+    taken_as: str | None
+    point: str
+    value: float | None
+    unit: str | None
+    passed: bool | None
+    verdict: str | None
+    expected: ExpectedThen | None
+    error: float | None
+    outside_by: float | None
+    taken_on: dt.date
+    taken_at: str
+    technician: str
+    instrument: str
+    serial: str
+    calibrated_on: dt.date | None
+    calibration_due_on: dt.date | None
+    calibration_lapsed: bool | None
+    note: str
+
+
+@dataclass(frozen=True)
+class RunOnRecord:
+    """kind: as runs have it. closet: of its block. fed_by: what feeds it at its block, in words. tests: the
+    newest of each kind, state and point, in the order of work. proven, sentence, of_proof: of the run's
+    proof."""
+
+    id: int
+    name: str
+    kind: str
+    block: str
+    closet: str
+    fed_by: tuple[str, ...]
+    proven: bool
+    sentence: str
+    of_proof: tuple[TestOfProof, ...]
+    tests: tuple[TestOnRecord, ...]
 
 
 @dataclass(frozen=True)
 class CommissioningRecord:
-    """runs: by name. of_zone: tests of the zone itself, as listening is. proven: every run is."""
+    """commissioned_on: the site's; null: not recorded. proven: every run is. runs: by name. of_zone: tests of
+    the zone itself, as listening is. sentence: what is left to do."""
 
-    zone: Zone
+    zone_id: int
+    zone: str
+    site_id: int
     as_of: dt.date
-    runs: tuple[ProvenRun, ...]
-    of_zone: tuple[TestTaken, ...]
-
-    @property
-    def proven(self) -> bool:
-        return bool(self.runs) and all(one.proof.proven for one in self.runs)
+    commissioned_on: dt.date | None
+    proven: bool
+    sentence: str
+    runs: tuple[RunOnRecord, ...]
+    of_zone: tuple[TestOnRecord, ...]
 
 
 def commissioning_record(zone: Zone, as_of: dt.date) -> CommissioningRecord:
@@ -70,16 +113,86 @@ def commissioning_record(zone: Zone, as_of: dt.date) -> CommissioningRecord:
         .order_by("taken_on", "taken_at", "pk")
     )
     newest = _newest(tests)
-    taken = [TestTaken(*pair) for pair in zip(newest, outcomes_of(newest), strict=True)]
-    return CommissioningRecord(
-        zone=zone,
-        as_of=as_of,
-        runs=tuple(
-            ProvenRun(run, facts, proofs[run.pk], tuple(one for one in taken if one.test.run_id == run.pk))
-            for run, facts in pairs
-        ),
-        of_zone=tuple(one for one in taken if one.test.run_id is None),
+    taken = [
+        (test.run_id, _test(test, outcome)) for test, outcome in zip(newest, outcomes_of(newest), strict=True)
+    ]
+    on_record = tuple(
+        _run(run, facts, proofs[run.pk], tuple(one for run_id, one in taken if run_id == run.pk))
+        for run, facts in pairs
     )
+    return CommissioningRecord(
+        zone_id=zone.pk,
+        zone=zone.name,
+        site_id=zone.site_id,
+        as_of=as_of,
+        commissioned_on=zone.site.commissioned_on,
+        proven=bool(on_record) and all(one.proven for one in on_record),
+        sentence=_sentence(on_record),
+        runs=on_record,
+        of_zone=tuple(one for run_id, one in taken if run_id is None),
+    )
+
+
+def _sentence(runs: Sequence[RunOnRecord]) -> str:
+    if not runs:
+        return "No run of this zone is recorded on that day."
+    left = [one.name for one in runs if not one.proven]
+    return f"Not proven: {', '.join(left)}." if left else "Every run of this zone is proven."
+
+
+def _run(run: Run, facts: RunFacts, proof: ProofOfRun, tests: tuple[TestOnRecord, ...]) -> RunOnRecord:
+    sources = (
+        f"output {facts.output.number} of {facts.output.endpoint.name}" if facts.output is not None else "",
+        f"supply {facts.supply.name}" if facts.supply is not None else "",
+        f"amplifier {facts.amplifier.name}" if facts.amplifier is not None else "",
+    )
+    return RunOnRecord(
+        id=run.pk,
+        name=run.name,
+        kind=run.kind,
+        block=run.block.name,
+        closet=run.block.closet.name,
+        fed_by=tuple(filter(None, sources)),
+        proven=proof.proven,
+        sentence=proof.sentence,
+        of_proof=proof.tests,
+        tests=tests,
+    )
+
+
+def _test(test: Test, outcome: Outcome) -> TestOnRecord:
+    recorded = test.instrument_record
+    return TestOnRecord(
+        id=test.pk,
+        kind=test.kind,
+        state=test.state,
+        signal=test.signal_paged,
+        taken_as=test.taken_as,
+        point=test.point.name if test.point is not None else "",
+        value=test.value,
+        unit=test.unit,
+        passed=test.passed,
+        verdict=outcome.verdict,
+        expected=_expected(outcome),
+        error=outcome.error,
+        outside_by=outcome.outside_by,
+        taken_on=test.taken_on,
+        taken_at=test.taken_at,
+        technician=test.technician,
+        instrument=test.instrument or (recorded.name if recorded is not None else ""),
+        serial=recorded.serial if recorded is not None else "",
+        calibrated_on=test.calibrated_on,
+        calibration_due_on=test.calibration_due_on,
+        calibration_lapsed=test.calibration_lapsed,
+        note=test.note,
+    )
+
+
+def _expected(outcome: Outcome) -> ExpectedThen | None:
+    found = outcome.expected
+    if found is None or found.low is None or found.likely is None or found.high is None:
+        return None
+    return ExpectedThen(found.low, found.likely, found.high)
 
 
 def _newest(tests: Iterable[Test]) -> list[Test]:

@@ -17,7 +17,7 @@ from django.core.management import CommandError, call_command
 
 from api.management.commands.bench import Command
 from tests.api.permission_table import TABLE
-from tests.bench import in_turns, one_change, routes
+from tests.bench import asking, in_turns, one_change, routes
 from tests.bench.lines import line
 
 SITES = 10
@@ -173,3 +173,31 @@ def test_no_name_means_every_benchmark() -> None:
 def test_an_unknown_benchmark_is_refused() -> None:
     with pytest.raises(CommandError, match="invalid choice"):
         call_command("bench", "speed")
+
+
+def _costs(rows: float, *, sites: float) -> in_turns.Costs:
+    return {"rows": rows, "pages": 0.0, "seconds": 0.0, "counted": 0.0, "sites": sites, "peak_rss_mb": 0.0}
+
+
+def test_only_a_page_of_more_sites_may_cost_more_and_no_more_than_they_are() -> None:
+    # 20 sites in place of 10: twice the goal of 1.3 is 2.6, and 4000 rows are twice 2000, 5400 are 2.7 times
+    few, many = _costs(2000, sites=10), [_costs(rows, sites=20) for rows in (4000, 5400)]
+    pages = [in_turns.Asked(route, "", one, few) for route in ("/api/v1/findings", "/x") for one in many]
+    assert [routes._grown(page) for page in pages] == [[], ["rows"], ["rows"], ["rows"]]
+    line_of_both = routes._worst("/api/v1/findings", pages[:2], {})
+    assert (line_of_both.goal, line_of_both.ratio, line_of_both.met) == (2.6, 2.7, False)
+    assert (line_of_both.sizes["sites_large"], line_of_both.sizes["sites_small"]) == (20, 10)
+
+
+@pytest.mark.parametrize(
+    ("answer", "counted", "sites"),
+    [
+        ({"items": [{"id": 1, "site_id": 4}, {"id": 2, "site_id": 4}, {"id": 3, "site_id": 5}]}, 0, 2),
+        ({"items": [{"id": 1}], "count": 7}, 7, 0),
+        ({"count": 33, "by_severity": {}}, 33, 0),
+        ([1, 2], 0, 0),
+    ],
+)
+def test_what_an_answer_counts_and_the_sites_it_is_of(answer: Any, counted: int, sites: int) -> None:
+    assert asking.told(json.dumps(answer).encode()) == (counted, sites)
+    assert asking.told(b"<html>") == (0, 0)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
 
 import pytest
 from django.db import connection
@@ -15,11 +14,10 @@ from sites.services.instruments import instrument_add
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.pages.test_closet_sheet_pdf import pages_of, tags_of
+from tests.factories import prove, take_test
 from tests.halls import Hall
-from zones.models import Run, Test
-from zones.services.tests import record_test
+from zones.models import Test
 
-TRIALS = (Test.Kind.CONTINUITY, Test.Kind.SHORTS, Test.Kind.POLARITY, Test.Kind.TONE_TRACE)
 BUILT = factories.BUILT_ON
 
 
@@ -41,17 +39,6 @@ def meter(db: None) -> Instrument:
     ).result
 
 
-def take(run: Run, **said: Any) -> Test:
-    values: dict[str, Any] = {"taken_on": BUILT, "technician": "Aoife Brandt", **said}
-    change = factories.change(run.site, happened_on=values["taken_on"])
-    return record_test(change, run=run, **values).result
-
-
-def prove(run: Run, **said: Any) -> None:
-    for kind in TRIALS:
-        take(run, kind=kind, **{"passed": True, **said})
-
-
 def document_of(client: Client, hall: Hall, **query: str) -> bytes:
     answer = client.get(f"/zones/{hall.zone.pk}/commissioning.pdf", query)
     assert (answer.status_code, answer["Content-Type"]) == (200, "application/pdf"), answer.content
@@ -67,7 +54,7 @@ def test_it_says_who_proved_which_run_when_with_what_and_what_was_expected(
 ) -> None:
     """30 speakers measured at 40 mA draw 1.2 A, 1.14 to 1.26 A; a clamp is good to 10 % during speech."""
     prove(hall.run)
-    take(
+    take_test(
         hall.run,
         kind=Test.Kind.RUN_CURRENT,
         state=Test.State.PAGING,
@@ -94,7 +81,7 @@ def test_it_says_who_proved_which_run_when_with_what_and_what_was_expected(
 
 def test_what_is_left_is_said_and_only_the_newest_test_counts(hall: Hall, client: Client) -> None:
     prove(hall.run, technician="Runa Sollis")
-    take(hall.run, kind=Test.Kind.POLARITY, passed=False, note="blue on white")
+    take_test(hall.run, kind=Test.Kind.POLARITY, passed=False, note="blue on white")
     text = text_of(client, hall)
     assert "Not proven: R1." in text
     assert "To be tested: polarity." in text
@@ -106,7 +93,7 @@ def test_what_is_left_is_said_and_only_the_newest_test_counts(hall: Hall, client
 def test_as_of_a_day_it_has_the_tests_of_that_day(hall: Hall, client: Client) -> None:
     prove(hall.run)
     later = BUILT + dt.timedelta(days=30)
-    take(hall.run, kind=Test.Kind.SHORTS, passed=False, taken_on=later)
+    take_test(hall.run, kind=Test.Kind.SHORTS, passed=False, taken_on=later)
     assert "Every run of this zone is proven." in text_of(client, hall, on=BUILT.isoformat())
     assert "Not proven: R1." in text_of(client, hall, on=later.isoformat())
 

@@ -60,7 +60,7 @@ def computed_by(request: HttpRequest, path: str) -> Any:
 
 
 def change_of(
-    request: HttpRequest, method: str, path: str, body: Mapping[str, Any], version: str | None
+    request: HttpRequest, method: str, path: str, body: Mapping[str, Any] | None, version: str | None
 ) -> Any:
     """Write as ``{method} /api/v1/{path}`` does, on what is still of that version (an entity tag); answers
     with the thing as it is then. What is refused is raised, with the place of each wrong value."""

@@ -10,7 +10,7 @@ from api.conventions.permissions import PUBLIC, Needed
 from api.pages.closets import block, closet, codes, labels
 from api.pages.equipment import amplifier, endpoint, supply, switch
 from api.pages.findings import case, change_set, finding
-from api.pages.fleet import contract, customer, fleet, home, search, site, survey
+from api.pages.fleet import contract, customer, due_tests, fleet, home, search, site, survey
 from api.pages.zones import commissioning, figure, run, run_tests, zone, zone_history
 from sites.access.abilities import Ability
 
@@ -30,6 +30,7 @@ PAGES: Final = (
     Row("search", search.SearchPage, "search-page", Ability.READ_RECORD),
     Row("search/suggestions", search.Suggestions, "suggestions", Ability.READ_RECORD),
     Row("fleet", fleet.FleetPage, "fleet", Ability.READ_RECORD),
+    Row("tests/due", due_tests.DueTestsPage, "tests-due", Ability.READ_RECORD),
     Row("contracts/<int:id>", contract.ContractPage, "contract", Ability.READ_RECORD),
     Row("contracts/<int:id>.pdf", contract.ContractPdf, "contract-pdf", Ability.READ_RECORD),
     Row("customers/<int:id>", customer.CustomerPage, "customer", Ability.READ_RECORD),

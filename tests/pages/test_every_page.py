@@ -3,6 +3,7 @@ the console is silent, and nothing moves or scrolls sideways."""
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from typing import Any
 
@@ -12,7 +13,10 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from api.pages.urls import PAGES
 from sites.models import Site, User
+from tests import factories
 from tests.page_addresses import Shown
+from zones.models import DueTest, Test
+from zones.services.tests import record_test
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -97,3 +101,32 @@ def test_from_the_link_over_log_in_and_search_to_the_site_by_keyboard(
     expect(link).to_be_focused()
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", level=1)).to_contain_text(site.name)
+
+
+def test_a_run_that_was_read_over_the_years_is_in_order(
+    window: Callable[..., BrowserContext], manager: User, shown: Shown
+) -> None:
+    run = shown.hall.run
+    for year, value in ((2024, 1.5), (2025, 1.9), (2026, 0.2)):
+        day = dt.date(year, 6, 1)
+        record_test(
+            factories.change(run.site, happened_on=day), run=run, kind=Test.Kind.RUN_CURRENT,
+            state=Test.State.PAGING, value=value, taken_on=day,
+        )  # fmt: skip
+    page = look(window(manager), f"/runs/{run.pk}")
+    expect(page.get_by_role("img", name="Run current at the block, paging, speech")).to_have_count(1)
+
+
+def test_tests_that_are_due_and_a_calendar_of_them_are_in_order(
+    window: Callable[..., BrowserContext], manager: User, shown: Shown
+) -> None:
+    contract = factories.make_contract(shown.hall.site.customer)
+    for run, day in ((shown.hall.run, dt.date(2020, 1, 1)), (shown.hall.gangway_run, dt.date(2040, 1, 1))):
+        DueTest.objects.create(site=run.site, run=run, contract=contract, due_on=day, surveyed=False)
+    page = look(window(manager), "/tests/due")
+    expect(page.get_by_text("Overdue")).to_have_count(1)
+    page.get_by_label("Name").fill("Van 2")
+    page.get_by_role("button", name="Make a calendar").click()
+    expect(page.get_by_text("Your calendar is made.")).to_be_visible()
+    expect(page.locator("code")).to_contain_text(".ics")
+    held_in_every_look(page)

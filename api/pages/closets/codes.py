@@ -11,6 +11,7 @@ from api.conventions.problems import ProblemError
 from api.pages.answers import answer_of, change_of
 from api.pages.form_page import Act, answer_refused, text_field
 from api.pages.page import Page
+from api.pages.unlogged import Unlogged
 from sites.access.gates import NotFound
 from sites.models import Closet
 
@@ -33,16 +34,6 @@ class Reveal(Act):
         longest=2000,
         needed=True,
     )
-
-
-class Unlogged(str):
-    """A code within the context of a template, which Django's log of a variable that is not there writes
-    out."""
-
-    __slots__ = ()
-
-    def __repr__(self) -> str:
-        return "a code"
 
 
 class CodesPage(Page):

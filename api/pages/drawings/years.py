@@ -8,16 +8,16 @@ limit. The numbers are those of the list below.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any, Final
 
 from django.utils.safestring import SafeString
 
 from zones.limits.registry import limit_by_code
 
+from .axes import day_axis, hatch, scale, value_axis
 from .svg import INK, LINE, PAPER, drawing, element, number, text
 
 WIDTH: Final = 328.0
@@ -27,14 +27,8 @@ LEFT: Final = 58.0
 RIGHT: Final = WIDTH - 4.0
 LANE: Final = 24.0
 BELOW: Final = 46.0
-_IN_VIEW: Final = frozenset({"V", "dB", "Ω", "AWG"})
-"""Units of figures whose distance from 0 says little."""
-_TICKS: Final = 4
-_LABEL: Final = 80.0
-"""The width that the first and the last day take."""
 _MOST_WORDS: Final = 15
 """Characters of the limit beside its key."""
-_MONTHS: Final = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
 @dataclass
@@ -70,10 +64,10 @@ def years(
     places of the entries that crossed the limit. first: the number of the first entry. Blank where no entry
     has a number."""
     entries: Sequence[Mapping[str, Any]] = line["entries"]
-    scale = _scale(line, entries)
-    if scale is None:
+    in_view = _in_view(line, entries)
+    if in_view is None:
         return SafeString("")
-    low, high = scale
+    low, high = in_view
     days = [date.fromisoformat(one["day"]) for one in entries]
     span = max((until - days[0]).days, 1)
     at = [LEFT + (RIGHT - LEFT) * (day - days[0]).days / span for day in days]
@@ -92,31 +86,24 @@ def years(
         description,
         WIDTH,
         height,
-        _hatch(name),
-        *_value_axis(line["unit"], low, high, y),
+        hatch(name),
+        *value_axis(line["unit"], low, high, y, LEFT, RIGHT),
         *_band(entries, at, ends, y, name),
         _steps([one["limit"] for one in entries], at, ends, y, css="ink limit", dash="6 3", width=1.5),
         _steps([one["likely"] for one in entries], at, ends, y, css="ink likely", dash=None, width=2.5),
         *_not_known(entries, at, ends, top),
         *(part for one in marks for part in _mark(one, top)),
-        *_days(days[0], until, top + PLOT),
+        *day_axis(days[0], until, LEFT, RIGHT, top + PLOT),
         *_key(_limit_words(line, entries), name, height),
     )
 
 
-def _scale(line: Mapping[str, Any], entries: Sequence[Mapping[str, Any]]) -> tuple[float, float] | None:
+def _in_view(line: Mapping[str, Any], entries: Sequence[Mapping[str, Any]]) -> tuple[float, float] | None:
     """The least and the greatest value in view."""
     known = [
         one[name] for one in entries for name in ("low", "likely", "high", "limit") if one[name] is not None
     ]
-    if not known:
-        return None
-    least, most = min(known), max(known)
-    if line["unit"] not in _IN_VIEW:
-        least, most = min(least, 0.0), max(most, 0.0)
-        return least, most + 0.1 * ((most - least) or 10.0)
-    pad = 0.15 * (most - least) or 0.1 * abs(most) or 1.0
-    return least - pad, most + pad
+    return scale(line["unit"], known) if known else None
 
 
 def _steps(
@@ -231,46 +218,7 @@ def _mark(mark: Mark, top: float) -> Iterator[SafeString]:
     )
 
 
-# --- axes and key -------------------------------------------------------------------------------------------
-
-
-def _value_axis(unit: str, low: float, high: float, y: Any) -> Iterator[SafeString]:
-    step = _round_step((high - low) / _TICKS)
-    tick = math.ceil(low / step) * step
-    while tick <= high + step * 1e-6:
-        shown = f"{round(tick, 9) + 0.0:g} {unit}".strip()
-        yield element(
-            "path", class_="line", d=f"M{number(LEFT)} {number(y(tick))}H{number(RIGHT)}", stroke=LINE
-        )
-        yield text(LEFT - 6, y(tick) + 4.5, shown, anchor="end")
-        tick += step
-
-
-def _round_step(about: float) -> float:
-    """1, 2 or 5 times a power of ten, at least as great."""
-    power = 10.0 ** math.floor(math.log10(about))
-    return next(power * times for times in (1.0, 2.0, 5.0, 10.0) if power * times >= about * 0.999)
-
-
-def _days(start: date, until: date, bottom: float) -> Iterator[SafeString]:
-    """The first and the last day, and each year between them that has room."""
-    span = max((until - start).days, 1)
-    yield element("path", class_="ink", d=f"M{number(LEFT)} {number(bottom)}H{number(RIGHT)}", stroke=INK)
-    yield text(LEFT, bottom + 16, _day(start))
-    if until <= start + timedelta(days=1):
-        return
-    yield text(RIGHT, bottom + 16, _day(until), anchor="end")
-    free = LEFT + _LABEL
-    for year in range(start.year + 1, until.year + 1):
-        x = LEFT + (RIGHT - LEFT) * (date(year, 1, 1) - start).days / span
-        yield element("path", class_="ink", d=f"M{number(x)} {number(bottom)}v4", stroke=INK)
-        if free + 18 <= x <= RIGHT - _LABEL - 18:
-            yield text(x, bottom + 16, str(year), anchor="middle")
-            free = x + 18
-
-
-def _day(one: date) -> str:
-    return f"{one.day} {_MONTHS[one.month - 1]} {one.year}"
+# --- key -------------------------------------------------------------------------------------------------
 
 
 def _key(limit: str, name: str, height: float) -> Iterator[SafeString]:
@@ -298,9 +246,3 @@ def _limit_words(line: Mapping[str, Any], entries: Sequence[Mapping[str, Any]]) 
     if said and len(said) <= _MOST_WORDS and line["unit"] != "m":
         return said
     return "minimum" if line["limit_is"] == "at_least" else "limit"
-
-
-def _hatch(name: str) -> SafeString:
-    stripe = element("path", class_="line", d="M0 6L6 0", stroke=LINE, stroke_width=1.25)
-    pattern = element("pattern", stripe, id=name, width=6.0, height=6.0, patternUnits="userSpaceOnUse")
-    return element("defs", pattern)

@@ -15,7 +15,7 @@ from api.pages.templatetags.marks import NOT_RECORDED
 from sites.wording import capital
 from zones.models import Run, Zone
 
-from .run import Answer, in_words
+from .tests_in_words import Answer, in_words
 
 
 class CommissioningPdf(Page):
@@ -71,7 +71,7 @@ def _test(test: Answer) -> dict[str, str]:
     serial = f", serial {test['serial']}" if test["serial"] else ""
     return {
         "what": words["what"],
-        "how": ", ".join(filter(None, [words["state"], test["point"]])),
+        "how": ", ".join(filter(None, [words["how"], test["point"]])),
         "said": words["said"],
         "judged": words["judged"],
         "taken_on": " ".join(filter(None, [test["taken_on"], test["taken_at"]])),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from types import MappingProxyType
 from typing import Any, Final
 
 from django.http import HttpRequest
@@ -20,16 +19,20 @@ from api.pages.parts.figures import listed
 from api.pages.parts.life_safety import life_safety
 from api.pages.parts.long_lists import parts_of
 from sites.access.abilities import Ability
+from sites.changes.making import today_in
 from sites.wording import capital, counted
 from zones.electrical.estimates import Estimate, Estimates
 from zones.electrical.verdicts import Verdict
 from zones.limits.amounts import amount
 from zones.limits.registry import limit_by_code
-from zones.loads.outcomes import Verdict as TestVerdict
 from zones.loads.wording import VERDICT_WORDS
-from zones.models import Run, Test
+from zones.models import Run
+
+from .run_trends import MOST_READ, trends_of
+from .tests_in_words import in_words
 
 MOST_TESTS: Final = 50
+"""That are listed; the trends are of more."""
 MOST_POINTS: Final = 100
 """On one page; what `points_from` counts in."""
 JUDGED_BY: Final = "run_voltage"
@@ -62,10 +65,11 @@ class RunPage(Page):
         load = answer_of(request, f"{address}/load", as_of=self.on)
         profile = answer_of(request, f"{address}/profile", as_of=self.on)
         proof = answer_of(request, f"{address}/proof", as_of=self.on)
-        tests = answer_of(request, "tests", run_id=run["id"], taken_until=self.on, page_size=MOST_TESTS)
+        tests = answer_of(request, "tests", run_id=run["id"], taken_until=self.on, page_size=MOST_READ)
         name, block = f"run {run['name']}", f"block {run['block']['name']}"
         judged = next((one for one in load["items"] if one["code"] == JUDGED_BY), None)
         by_name = {one["id"]: one["name"] for one in profile["points"]}
+        read = [in_words(one, by_name) for one in tests["items"]]
         first = min(self.asked["points_from"], max(len(by_name), 1))
         shown = profile["points"][first - 1 : first - 1 + MOST_POINTS]
         return {
@@ -86,8 +90,10 @@ class RunPage(Page):
             "isolation": answer_of(request, f"{address}/isolation", as_of=self.on),
             "proof": proof,
             "to_test": [one for one in proof["tests"] if one["verdict"] != "passed"],
-            "tests": [in_words(one, by_name) for one in tests["items"]],
-            "more_tests": bool(tests["next"]),
+            "tests": read[:MOST_TESTS],
+            "more_tests": tests["next"] is not None or len(read) > MOST_TESTS,
+            **trends_of(read, list(by_name), self.on or today_in(run["site"]["time_zone"])),
+            "read_since": read[-1]["taken_on"] if tests["next"] else None,
             "may_test": self.on is None and self.principal.may(Ability.WRITE_TESTS),
         }
 
@@ -237,35 +243,3 @@ def _band(code: str, of: Answer, overloaded: Any = ()) -> str:
     return limit_by_code(code).band_text(
         Estimates(*(Estimate(of[word], None, overloaded=word in overloaded) for word in Estimates._fields))
     )
-
-
-def in_words(one: Answer, by_name: Mapping[int, str] = MappingProxyType({})) -> dict[str, Any]:
-    """A test as a page shows it. by_name: the points of the run."""
-    stated = [Test.State(one["state"]).label] if one["state"] else []
-    if one["signal"]:
-        stated.append(Test.Signal(one["signal"]).label)
-    if one["taken_as"]:
-        stated.append(Test.TakenAs(one["taken_as"]).label)
-    said = "Passed" if one["passed"] else "Failed"
-    if one["unit"]:
-        said = amount(one["value"], one["unit"])
-    return {
-        **one,
-        "what": capital(Test.Kind(one["kind"]).label),
-        "said": said,
-        "state": ", ".join(stated),
-        "at": by_name.get(one["point_id"] or 0, ""),
-        "judged": _judged(one),
-    }
-
-
-def _judged(one: Answer) -> str:
-    """``as expected: 1.14 A to 1.26 A``; blank where the value says by itself that it passed or failed."""
-    if one["unit"] is None or one["verdict"] is None:
-        return ""
-    word = TestVerdict(one["verdict"]).label
-    if one["expected"] is None:
-        return word
-    low, high = (amount(one["expected"][end], one["unit"]) for end in ("low", "high"))
-    by = f" by {amount(one['outside_by'], one['unit'])}" if one["outside_by"] else ""
-    return f"{word}{by}: {low} to {high}, give or take {amount(one['error'], one['unit'])}"

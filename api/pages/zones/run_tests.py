@@ -24,7 +24,8 @@ from sites.wording import capital
 from zones.models import Run, Test
 from zones.models.test_kinds import KINDS, TestKind, TestState
 
-from .run import JUDGED_BY, in_words
+from .run import JUDGED_BY
+from .tests_in_words import in_words
 
 MOST_INSTRUMENTS: Final = 100
 Answer = Mapping[str, Any]

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from api.pages.zones.run_trends import MOST_DRAWN
 from sites.models import Basis
 from sites.models.access import User
 from tests import factories
@@ -248,3 +249,101 @@ def test_a_long_run_is_shown_in_parts_that_are_small_enough(hall: Hall, page: An
 
 def test_a_short_run_is_in_one_part(hall: Hall, page: Any) -> None:
     assert "points_from" not in page(hall.run)
+
+
+def record(hall: Hall, day: dt.date, kind: Test.Kind, value: float, **more: Any) -> None:
+    more = {"state": Test.State.PAGING, "instrument_error": 0.02, **more}
+    record_test(
+        factories.change(hall.site, happened_on=day),
+        run=hall.run,
+        kind=kind,
+        value=value,
+        taken_on=day,
+        **more,
+    )
+
+
+def test_what_was_read_over_the_years_is_drawn_beside_what_was_expected_that_day(
+    hall: Hall, page: Any
+) -> None:
+    """Thirty speakers of 40 mA, measured: 1.2 A ± 5 %, so 1.14 A to 1.26 A. The instrument may be off by
+    2 %: 1.21 A, give or take 0.024 A, lies within; 1.50 A, give or take 0.03 A, lies 0.21 A outside."""
+    record(hall, dt.date(2024, 3, 4), Test.Kind.RUN_CURRENT, 1.21, taken_as=Test.TakenAs.AS_LEFT)
+    record(hall, dt.date(2025, 2, 3), Test.Kind.RUN_CURRENT, 1.5)
+    html = page(hall.run)
+    said = words(html, "trends")
+    assert "Run current at the block, paging, speech" in said
+    assert (
+        "Read 2 times since 4 Mar 2024. The last, on 3 Feb 2025: 1.50 A, outside what is expected by 0.21 A: "
+        "1.14 A to 1.26 A, give or take 0.03 A." in said
+    )
+    assert (
+        "4 Mar 2024 as left 1.21 A as expected 1.20 A (1.14 A to 1.26 A) "
+        "3 Feb 2025 1.50 A outside what is expected by 0.21 A 1.20 A (1.14 A to 1.26 A)"
+    ) in said
+    assert "What the instrument may be off by: 0.02 A to 0.03 A." in said
+    assert "<b>outside what is expected by 0.21 A</b>" in html
+    assert "<b>as expected" not in html
+    assert html.count('<svg class="drawing trend"') == 1
+    assert "<title>Run current at the block, paging, speech: outside what is expected</title>" in html
+
+
+def test_a_run_of_which_nothing_was_read_twice_in_one_state_has_no_trend(hall: Hall, page: Any) -> None:
+    day = dt.date(2024, 3, 4)
+    record(hall, day, Test.Kind.RUN_CURRENT, 1.21)
+    record(hall, day, Test.Kind.RUN_CURRENT, 0.4, state=Test.State.IDLE)
+    for kind in (Test.Kind.CONTINUITY, Test.Kind.CONTINUITY):
+        record_test(factories.change(hall.site), run=hall.run, kind=kind, passed=True, taken_on=day)
+    html = page(hall.run)
+    assert "Read over the years" not in html
+    assert "drawing trend" not in html
+
+
+def test_a_trend_ends_with_the_day_that_is_asked_for(hall: Hall, page: Any) -> None:
+    for year in (2024, 2025, 2026):
+        record(hall, dt.date(year, 3, 4), Test.Kind.RUN_CURRENT, 1.21)
+    assert "Read 2 times since 4 Mar 2024. The last, on 4 Mar 2025:" in words(
+        page(hall.run, "?on=2026-03-03"), "trends"
+    )
+    assert "Read over the years" not in page(hall.run, "?on=2025-03-03")
+
+
+def test_of_a_long_trend_the_earlier_readings_are_on_the_page_of_an_earlier_day(
+    hall: Hall, page: Any
+) -> None:
+    """One more than is drawn: the first is left out, and the page of the day before the second has it."""
+    first = dt.date(2024, 3, 4)
+    for number in range(MOST_DRAWN + 1):
+        record(hall, first + dt.timedelta(days=30 * number), Test.Kind.RUN_CURRENT, 1.21)
+    html = page(hall.run)
+    trends = re.search(r'<section aria-labelledby="trends">(.*?)</section>', html, re.DOTALL)
+    assert trends is not None
+    assert trends[1].count('<tr><th scope="row">') == MOST_DRAWN
+    assert f"Read {MOST_DRAWN + 1} times since 4 Mar 2024." in words(html, "trends")
+    # 30 days after 4 March is 3 April
+    assert f'<a href="/runs/{hall.run.pk}?on=2024-04-02#trends">1 earlier reading</a>' in html
+
+
+def test_points_are_named_and_those_beyond_the_most_are_counted(hall: Hall, page: Any) -> None:
+    """Seven points that were read twice: six are drawn, from the far end on."""
+    for point in hall.points[-7:]:
+        for day in (dt.date(2024, 3, 4), dt.date(2025, 3, 4)):
+            record(hall, day, Test.Kind.END_VOLTAGE, 23.0, point=point)
+    html = page(hall.run)
+    found = re.findall(r"<h3 id=\"read-\d-is\">DC voltage at a point, (\d+), paging, speech</h3>", html)
+    assert found == ["30", "29", "28", "27", "26", "25"]
+    assert "1 more was read twice or more" in words(html, "trends")
+    assert len(html.encode()) < 100_000
+
+
+def test_a_failed_insulation_test_is_followed_without_anything_expected(hall: Hall, page: Any) -> None:
+    for day, value in ((dt.date(2024, 3, 4), 5e8), (dt.date(2025, 3, 4), 2e5)):
+        record(
+            hall, day, Test.Kind.INSULATION, value, state=None, electronics_disconnected=True,
+            instrument_error=None,
+        )  # fmt: skip
+    html = page(hall.run)
+    said = words(html, "trends")
+    assert "200000 Ω failed none" in said
+    assert "<title>Insulation resistance: failed</title>" in html
+    assert "400 MΩ</text>" in html

@@ -8,7 +8,7 @@ from enum import IntEnum
 from typing import Any, cast
 
 from django.core.exceptions import ValidationError
-from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery, prefetch_related_objects
+from django.db.models import Prefetch, QuerySet, prefetch_related_objects
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -27,7 +27,7 @@ from sites.models import Contact, Contract
 from zones.electrical.verdicts import Verdict
 from zones.findings.cases import CasesInWords
 from zones.findings.open_counts import summary
-from zones.findings.selectors import gravities, of_contract, severity_of
+from zones.findings.selectors import gravities, of_contract, of_the_last_opening, severity_of
 from zones.findings.services import StaleVersionError, case_set_ticket_reference
 from zones.findings.wording import TITLE_LENGTH
 from zones.gates import case_for
@@ -328,11 +328,8 @@ class CaseViewSet(ReadOnlyViewSet):
 def annotate_cases(rows: Sequence[Any], findings: QuerySet[Any]) -> None:
     """Annotate cases, read with their sites, with what `CaseSerializer` shows beyond their columns. findings:
     those in scope."""
-    # of a cleared case, those that cleared since it last opened
-    # Looked up: joined, all cases that there are would be read
-    opened = Case.objects.filter(pk=OuterRef("case_id"), cleared_at__isnull=False).values("opened_at")
-    since = Q(cleared_at__isnull=True) | Q(cleared_at__gte=Subquery(opened))
-    prefetch_related_objects(rows, Prefetch("findings", queryset=findings.filter(since), to_attr="shown"))
+    shown = findings.filter(of_the_last_opening())
+    prefetch_related_objects(rows, Prefetch("findings", queryset=shown, to_attr="shown"))
     found = []
     for case in rows:
         for finding in case.shown:

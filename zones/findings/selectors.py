@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from django.db.models import DateField, Exists, Func, OuterRef, Q
+from django.db.models import DateField, Exists, Func, OuterRef, Q, Subquery
 
 from sites.access.scope import on_sites
 from sites.models import Coverage
 from zones.electrical.verdicts import Verdict
 from zones.limits.limit import Severity
 from zones.limits.registry import limit_by_code
-from zones.models import Finding, Zone, ZoneSubject
+from zones.models import Case, Finding, Zone, ZoneSubject
 
 
 def of_zone(zone: Zone) -> Q:
@@ -38,6 +38,13 @@ def of_contract(contract_id: int) -> Q:
         days__contains=_DayConcerned(OuterRef("cleared_at"), OuterRef("site__time_zone")),
     )
     return Q(Exists(then), on_sites(covering.order_by().values("site_id")))
+
+
+def of_the_last_opening() -> Q:
+    """The condition that a finding is open, or cleared with its case since that last opened."""
+    # Looked up: joined, all cases that there are would be read
+    opened = Case.objects.filter(pk=OuterRef("case_id"), cleared_at__isnull=False).values("opened_at")
+    return Q(cleared_at__isnull=True) | Q(cleared_at__gte=Subquery(opened))
 
 
 def severity_of(gravity: int) -> Severity:

@@ -25,13 +25,12 @@ from sites.services.sites import site_alter
 from tests import factories
 from tests.api.conftest import Caller, logged
 from tests.halls import Hall, make_hall
-from zones.models import DueTest, Run, Test
+from zones.models import DueTest, Run
 from zones.recheck.batch import check
 from zones.services.tests import record_test
 
 BUILT = factories.BUILT_ON
 DAY = dt.timedelta(days=1)
-PROOF = (Test.Kind.CONTINUITY, Test.Kind.SHORTS, Test.Kind.POLARITY, Test.Kind.TONE_TRACE)
 UNTYPED: Any = vobject
 
 
@@ -96,7 +95,7 @@ def checked_on(site: Site, day: dt.date) -> None:
 
 def prove(run: Run, day: dt.date) -> None:
     change = factories.change(run.site, happened_on=day)
-    for kind in PROOF:
+    for kind in factories.PROVING:
         record_test(change, kind=kind, run=run, taken_on=day, passed=True)
 
 

@@ -193,7 +193,7 @@ def test_what_a_test_should_have_read_and_which_are_left_to_take(hall: Hall, pag
         instrument_error=0.02,
         **tested,
     )
-    for kind in (Test.Kind.CONTINUITY, Test.Kind.SHORTS, Test.Kind.POLARITY, Test.Kind.TONE_TRACE):
+    for kind in factories.PROVING:
         record_test(change, kind=kind, passed=True, **tested)
     said = words(page(hall.run), "tests")
     judged = "outside what is expected by 0.21 A: 1.14 A to 1.26 A, give or take 0.03 A"

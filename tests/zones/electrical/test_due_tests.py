@@ -144,6 +144,13 @@ def test_a_survey_stands_for_proofs_from_the_end_of_its_day() -> None:
     assert site.due_at(end_of_day) == (DAY(2025, 7, 1), Since.SURVEY, DAY(2024, 7, 1))
 
 
+def test_what_was_tested_on_the_day_of_a_survey_is_a_proof_and_no_survey() -> None:
+    site = Site()
+    site.toy.survey_day = DAY(2024, 7, 1).toordinal()
+    site.test(DAY(2024, 7, 1), ProofTest.SHORTS)
+    assert site.due(DAY(2024, 7, 1)) == (DAY(2025, 7, 1), Since.PROOF, DAY(2024, 7, 1))
+
+
 def test_a_proof_from_before_the_takeover_counts_from_the_takeover() -> None:
     site = Site()
     site.test(DAY(2022, 6, 1))

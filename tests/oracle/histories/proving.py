@@ -42,6 +42,7 @@ class ProvedHistory(History):
 
     def measure(self) -> None:
         """What the record is to be held against in the end, as often of each kind."""
+        self._take(lay_known)
         for _ in range(MEASURED_EACH):
             for read in (read_loop, read_line, read_level):
                 self._take(read)
@@ -186,6 +187,23 @@ def land_or_lift(things: Things, day: dt.date) -> list[Body]:
     body: Body = {"op": "landing.add", "block_id": things.one(things.blocks), "run_id": run}
     place = {"row": things.rng.choice([13, 15, 17, 19, 21, 23]), "pair": things.rng.randint(1, 4)}
     return [body | place | {"carries": things.one(carries)}]
+
+
+def lay_known(things: Things, day: dt.date) -> list[Body]:
+    """A run by itself on a new gateway, so well recorded that a level can be told: on many sites none is."""
+    gateway, run = things.name("GW"), things.name("R")
+    bodies: list[Body] = [
+        {"op": "endpoint.add", "name": gateway, "label": gateway, "power_source": "adapter",
+         "closet_id": things.one(things.closets),
+         "model_id": things.one(things.catalogue.models["gateway"][:3])},
+        {"op": "run.add", "name": run, "label": run, "block_id": things.one(things.blocks),
+         "kind": "self_amplified", "output_id": f"@{gateway}/output/1"},
+    ]  # fmt: skip
+    for _ in range(things.rng.randint(1, 3)):
+        model = things.one(things.catalogue.models["ceiling_speaker"][:2])
+        body = {"op": "point.append", "run_id": f"@{run}", "model_id": model, "current_basis": "marked"}
+        bodies.append(body | things.segment("self_amplified"))
+    return bodies
 
 
 def read_loop(things: Things, day: dt.date) -> list[Body]:

@@ -99,6 +99,16 @@ def test_what_passes_fails_or_cannot_be_judged(
     assert (found.verdict, found.expected) == (verdict, None)
 
 
+def test_for_a_test_whose_place_another_took_no_site_is_read(
+    hall: Hall, django_assert_num_queries: Any
+) -> None:
+    first = taken(hall, **READ, value=1.5)
+    supersede_test(factories.change(hall.site), test=first, value=1.21)
+    rows = list(Test.objects.filter(pk=first.pk).prefetch_related("superseded_by"))
+    with django_assert_num_queries(1):
+        assert outcomes_of(rows) == [Outcome(None)]
+
+
 PAIR_OHM_PER_M = 2 * 25.67 / 304.8
 """Loop resistance of a pair of 24 AWG (ASTM B258, printed)."""
 EXPECTED: dict[Test.Kind, float | None] = {

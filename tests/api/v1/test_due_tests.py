@@ -181,7 +181,7 @@ def test_on_a_past_day_they_are_chosen_and_sorted_and_have_pages_alike(
     for order in ("due_on", "-due_on", "site", "-id"):
         pages, cursor = [], None
         while True:
-            more = {"cursor": cursor} if cursor else {}
+            more: dict[str, object] = {"cursor": cursor} if cursor else {}
             page = get(client, "due-tests", **asked, order=order, page_size=1, count="true", **more)
             assert (len(page["items"]), page["count"], page["count_is_capped"]) == (1, 4, False)
             pages += [one["run_id"] for one in page["items"]]

@@ -144,7 +144,8 @@ def _second_page(caller: Client, path: str) -> str:
         return path
     pages = f"{path}{'&' if '?' in path else '?'}page_size=2"
     found = caller.get(pages)
-    after = found.json().get("next") if found.status_code == 200 else None
+    in_json = found.status_code == 200 and found["Content-Type"] == "application/json"
+    after = found.json().get("next") if in_json else None
     if not after:
         return path
     return f"{pages}&{'after' if path.startswith(f'{ROOT}/events') else 'cursor'}={after}"

@@ -99,7 +99,8 @@ def no_limits(settings: Any) -> None:
 
 
 def said(client: Client, method: str, path: str, body: Any = None, **headers: str) -> tuple[int, str]:
-    """Status and body, without what is of this request alone, and the cursor, which has a time in it."""
+    """Status and body, without what is of this request alone (the nonce of a page too), and the cursor, which
+    has a time in it."""
     answer = client.generic(
         method, path, json.dumps(body) if body is not None else "", content_type="application/json",
         headers={"X-Request-ID": "same", **headers},
@@ -108,7 +109,7 @@ def said(client: Client, method: str, path: str, body: Any = None, **headers: st
     if answer["Content-Type"].endswith("json") and isinstance(found := json.loads(text), dict):
         left = {name: value for name, value in found.items() if name not in ("instance", "next")}
         text = json.dumps({**left, "has_next": found.get("next") is not None and "more" not in found})
-    return answer.status_code, re.sub(r'"last_used_at": [^,}]*', "", text)
+    return answer.status_code, re.sub(r'"last_used_at": [^,}]*| nonce="[^"]*"', "", text)
 
 
 # --- answers that others must not change --------------------------------------------------------------------

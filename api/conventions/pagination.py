@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date, datetime
+from operator import attrgetter
 from typing import Any, Final
 
 from django.core import signing
@@ -39,7 +40,8 @@ class KeysetPagination(BasePagination):
     _bound_to: str
 
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
-        """The rows after the cursor (from the beginning without one); what follows is for the response."""
+        """The rows after the cursor (from the beginning without one); what follows is for the response.
+        queryset: or a list of rows that were computed, none of which lacks a sort key."""
         asked, filters = view.asked, filter_names(view.filterset_class)
         name = view.query.sort(filters, view.ordering, view.principal.scope)
         path, descending, size = (
@@ -47,27 +49,31 @@ class KeysetPagination(BasePagination):
             name[0] == "-",
             asked["page_size"],
         )
-        nullable = _is_nullable(queryset.model, path) and not view.always_has(path)
         bound_to = _binding(
             path=request.path,
             order=name,
             filters={key: asked[key] for key in filters if key in asked},
             scope=view.principal.scope.fingerprint(),
         )
-        rows = queryset.annotate(**{SORT_KEY: _sort_key(queryset.model, path)})
-        rows = rows.order_by(*(("-" if descending else "") + name for name in (SORT_KEY, "id")))
         after = _read(asked["cursor"], bound_to) if "cursor" in asked else None
         self._bound_to = bound_to
         # One row more than asked for shows whether another page follows
         found: list[Any] = []
-        for part in _parts(rows, after, nullable=nullable, descending=descending):
-            found += part[: size + 1 - len(found)] if len(found) <= size else ()
+        if isinstance(queryset, list):
+            found = _rows_after(queryset, path, after, descending=descending)[: size + 1]
+        else:
+            nullable = _is_nullable(queryset.model, path) and not view.always_has(path)
+            rows = queryset.annotate(**{SORT_KEY: _sort_key(queryset.model, path)})
+            rows = rows.order_by(*(("-" if descending else "") + name for name in (SORT_KEY, "id")))
+            for part in _parts(rows, after, nullable=nullable, descending=descending):
+                found += part[: size + 1 - len(found)] if len(found) <= size else ()
         page = found[:size]
         self.body = {"next": None}
         if len(found) > size:
             self.end_after(page[-1])
         if asked["count"]:
-            counted = queryset.order_by()[: LARGEST_COUNT + 1].count()
+            is_list = isinstance(queryset, list)
+            counted = len(queryset) if is_list else queryset.order_by()[: LARGEST_COUNT + 1].count()
             self.body |= {"count": min(counted, LARGEST_COUNT), "count_is_capped": counted > LARGEST_COUNT}
         return page
 
@@ -135,6 +141,23 @@ def _parts(
     if nullable:
         last = rows.filter(**{f"{SORT_KEY}__isnull": True})
         yield last if after is None or value is not None else last.filter(**{f"id__{beyond}": row_id})
+
+
+def _rows_after(
+    rows: Iterable[Any], path: str, after: tuple[Any, int] | None, *, descending: bool
+) -> list[Any]:
+    """Computed rows after a cursor, in order."""
+    for row in rows:
+        value = attrgetter(path.replace(LOOKUP_SEP, "."))(row)
+        setattr(row, SORT_KEY, value.lower() if isinstance(value, str) else value)
+    found = sorted(rows, key=_place, reverse=descending)
+    if after is None:
+        return found
+    return [row for row in found if (_place(row) < after if descending else _place(row) > after)]
+
+
+def _place(row: Any) -> tuple[Any, int]:
+    return getattr(row, SORT_KEY), row.pk
 
 
 def _write(value: Any, row_id: int, bound_to: str) -> str:

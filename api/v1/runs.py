@@ -23,6 +23,7 @@ from zones.electrical.subjects import SubjectKind
 from zones.gates import run_for
 from zones.loads.proofs import proof_of
 from zones.loads.run_profiles import PointOnRun, Three, profile_of
+from zones.loads.trends import trends_of
 from zones.models import Run, RunFacts
 from zones.services.runs import run_add, run_alter, run_correct, run_end
 from zones.sheets.wiring import RunIsolation, isolation_of_run
@@ -34,6 +35,7 @@ from .loads import SubjectLoadMixin
 from .power import AmplifierSerializer, SupplySerializer
 from .proofs import ProofOfRunSerializer
 from .sites import SiteSerializer
+from .trends import TrendsOfRunSerializer
 from .zones import ZoneSerializer
 
 
@@ -141,6 +143,18 @@ class RunViewSet(BulkMixin, SubjectLoadMixin, DatedMixin, RecordViewSet):
         run: Run = self.get_standing_object()
         found = vars(proof_of(run, day_asked(self.asked, run.site)))
         return Response(within_limit(shown_by(ProofOfRunSerializer, {**found, "left_out": ()})))
+
+    @action(
+        detail=True,
+        action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=TrendsOfRunSerializer),
+    )
+    def trends(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """What was read of this run over the years, by kind, point and state: each reading beside what was
+        expected on its day, and by how much a year the one moves against the other."""
+        run: Run = self.get_standing_object()
+        found = vars(trends_of(run, day_asked(self.asked, run.site)))
+        shown = shown_by(TrendsOfRunSerializer, {**found, "left_out": ()})
+        return Response(within_limit(shown, latest=("readings",)))
 
     @action(
         detail=True,

@@ -115,6 +115,10 @@ class TestFilterSet(SiteFilterSet):
     zone_id = fields.Id(help_text="Tests of the zone itself; those of its runs are found by run.")
     switch_id = fields.Id()
     visit_id = fields.Id()
+    instrument_record_id = fields.Id(
+        help_text="Taken with this recorded instrument. Those after its calibration lapsed have "
+        "`calibration_lapsed`."
+    )
     kind = fields.Choice(choices=Test.Kind.choices)
     state = fields.Choice(choices=Test.State.choices)
     signal = fields.Choice(choices=Test.Signal.choices, help_text="What was paged meanwhile.")
@@ -127,7 +131,8 @@ class TestFilterSet(SiteFilterSet):
         help_text="Tests that count, superseded tests, or both.",
     )
 
-    across = {"taken_on": ("taken_from", "taken_until", "kind"), "id": ()}
+    shared = SiteFilterSet.shared | {"instrument_record_id"}
+    across = {"taken_on": ("taken_from", "taken_until", "kind", "instrument_record_id"), "id": ()}
 
     def is_sparse(self, name: str) -> bool:
         return name != "superseded" or self.validated_data[name] == "yes"

@@ -74,7 +74,7 @@ FULL_PAGES: Final = {
 """Items of a page, where a small fleet has too few to fill the usual one."""
 FEW_OF: Final = {("cases", "severity"): {"page_size": "1"}}
 """By resource and filter, where a small fleet has still less: the same page in both."""
-OTHER_NAMES: Final = {"model": "device_model", "feed_supply": "supply"}
+OTHER_NAMES: Final = {"model": "device_model", "feed_supply": "supply", "instrument_record": "instrument"}
 """Filters by id whose name is not that of the table."""
 VALUES: Final[dict[str, tuple[str, ...]]] = {
     "code": ("supply_current", "no_feed"),

@@ -88,6 +88,7 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("GET", "/api/v1/runs/{id}/load"): READ,
     ("GET", "/api/v1/runs/{id}/profile"): READ,
     ("GET", "/api/v1/runs/{id}/proof"): READ,
+    ("GET", "/api/v1/runs/{id}/trends"): READ,
     ("GET", "/api/v1/runs/{id}/isolation"): READ,
     ("GET", "/api/v1/outputs/{id}/load"): READ,
     ("GET", "/api/v1/supplies/{id}/load"): READ,

@@ -19,7 +19,7 @@ from api.v1.routes import RESOURCES
 from fixtures.fleets.writer import write_fleet
 from sites.access.scope import EVERYTHING
 from sites.access.selectors import principal_of
-from sites.models import Customer, Site, User
+from sites.models import Customer, Instrument, Site, User
 from tests import factories
 from tests.api import get_addresses
 from tests.api.conftest import Caller
@@ -28,6 +28,7 @@ from tests.api.operations_served import Served
 from tests.api.permission_table import TABLE
 from tests.api.plans import unbound
 from tests.api.statements import statements
+from tests.api.v1 import plenty
 from tests.bench.asking import furnish
 from tests.page_addresses import Shown
 from zones.models import PointFacts, Run
@@ -140,6 +141,7 @@ def test_the_plan_shows_what_leads_to_the_rows(db: None, statement: str, tables:
         ("findings?order=-opened_at&state=cleared", "-opened_at"),
         ("cases?opened_from=2026-11-20T00:00:00Z&cleared=any", "-opened_at"),
         ("tests?taken_from=2026-11-20&kind=run_current", "-taken_on"),
+        ("tests?taken_from=2026-11-20&instrument_record_id=1", "-taken_on"),
         ("endpoints?warranty_before=2027-01-01", "warranty_end"),
         ("supplies?battery_before=2022-01-01", "battery"),
         ("zones?life_safety=unknown", "id"),
@@ -166,6 +168,7 @@ def test_what_a_manager_asks_of_all_customers_is_answered_in_the_order_that_is_s
         ("points?order=rank", "order", "or sort by id"),
         ("points?order=name", "order", "or sort by id"),
         ("runs?ended=yes", "ended", "give site_id or customer_id"),
+        ("tests?instrument_record_id=1&state=idle", "state", "give site_id or customer_id"),
         ("change-sets?actor=ida", "actor", "give site_id or customer_id"),
         ("change-sets?done_by=larkmoor", "done_by", "give site_id or customer_id"),
     ],
@@ -218,6 +221,27 @@ def test_the_sites_of_a_contract_are_looked_up_before_what_they_have(
         _get(everything, f"{ROOT}/{resource}?contract_id={contract.pk}")
     (page,) = (one for one in sent if '"coverage"' in one and "LIMIT" in one)
     assert re.search(r'"site_id" = ANY\(ARRAY\(SELECT [^()]*FROM "coverage"', page), page
+
+
+def test_the_tests_of_one_instrument_are_read_along_an_index_of_theirs(
+    customer: Customer, with_token: Caller
+) -> None:
+    """Along the days, tests of all other instruments would be looked at too."""
+    plenty.add(plenty.one_hall(customer), 10)
+    everything = with_token(factories.make_user(User.Role.MANAGER, all_customers=True))
+    asked = f"instrument_record_id={Instrument.objects.values_list('pk', flat=True)[0]}"
+    with statements() as sent:
+        _get(everything, f"{ROOT}/tests?{asked}&taken_from=2020-01-01")
+    (page,) = (one for one in sent if ' FROM "reading"' in one and "LIMIT" in one)
+    with connection.cursor() as cursor:
+        cursor.execute("ANALYZE reading")
+        cursor.execute("SET LOCAL enable_seqscan = off")
+        cursor.execute("SET LOCAL enable_sort = off")
+        cursor.execute(f"EXPLAIN {page}")
+        plan = " ".join(line for (line,) in cursor.fetchall())
+    assert re.search(
+        r"Index Scan Backward using reading_by_instrument.*?Index Cond: \(\(instrument_record_id = ", plan
+    )
 
 
 def test_the_database_knows_that_the_site_of_facts_follows_from_their_run(db: None) -> None:

@@ -156,6 +156,9 @@ def compare_outcomes(anchored: Anchored, report: Report) -> None:
         of = f"{where} {test.kind} {test.pk}"
         if hasattr(test, "superseded_by"):
             report.compared["superseded"] += 1
+            if test.kind in TESTS:
+                moved = test.superseded_by.taken_on < test.taken_on
+                report.compared[f"superseded of a proof, {'moved' if moved else 'turned'}"] += 1
             if test.kind_of_test.reading is not None and outcome.verdict is not None:
                 report.differ(of, "is compared, though superseded:", outcome)
             continue

@@ -37,6 +37,8 @@ SEEN = {
     **{f"proof {verdict}": 25 for verdict in ("passed", "failed", "missing", "to_repeat")},
     **{f"{kind} again: {what}": 10 for what, kinds in ASKS_AGAIN.items() for kind in kinds},
     "superseded": 4,
+    "superseded of a proof, moved": 5,
+    "superseded of a proof, turned": 3,
     "proven": 25,
     "proof by survey": 25,
     "due": 10,

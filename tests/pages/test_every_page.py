@@ -130,3 +130,4 @@ def test_tests_that_are_due_and_a_calendar_of_them_are_in_order(
     expect(page.get_by_text("Your calendar is made.")).to_be_visible()
     expect(page.locator("code")).to_contain_text(".ics")
     held_in_every_look(page)
+    held_in_every_look(look(window(manager), "/tests/due?on=2025-03-14"))

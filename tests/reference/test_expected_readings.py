@@ -123,6 +123,14 @@ def test_the_taps_of_a_line_are_in_parallel_behind_its_cable() -> None:
     )
 
 
+def test_the_cable_of_a_line_is_as_warm_as_it_was_at_the_reading() -> None:
+    """At 35 °C copper has 1 + 0.00393 × 15 of its resistance at 20 °C; taps are rated as they are."""
+    toy, run = line(1.0, 2.0, 5.0)
+    toy.add("readings", step=3, kind=LINE, run_index=run, value=600.0, temperature_c=35.0)
+    cable = pair_ohm_per_m(18) * 100.0 * (1 + 0.00393 * 15)
+    assert read(toy).expected[1, 0] == pytest.approx(70.7**2 / 8.0 + cable, rel=1e-6)
+
+
 def test_a_line_of_8_ohm_speakers() -> None:
     toy, run = line(NAN, NAN, kind=p.RunKind.LOW_IMPEDANCE)
     eight = toy.model(nominal_impedance_ohm=8.0)

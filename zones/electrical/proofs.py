@@ -320,12 +320,12 @@ def due_tests(plant: Plant, members: Members) -> DueTests:
     owner, row = select(plant, "runs", members)
     kept = cover[owner] >= 0
     owner, row = owner[kept], row[kept]
-    run, day = runs.run_index[row], ordinal_of(members.step[owner])
+    run = runs.run_index[row]
     begun = np.full(len(plant.run_id), FOREVER)
     np.minimum.at(begun, runs.run_index, runs.begin)
     # a survey alone is a complete proof of what it found, whatever was changed since
     surveyed = _surveyed_on(plant)[run]
-    by_survey = (surveyed >= 0) & (surveyed <= day)
+    by_survey = (surveyed >= 0) & (last_step_of(surveyed) <= members.step[owner])
     since = np.where(by_survey, int(Since.SURVEY), int(Since.NOTHING))
     proven_on = np.where(by_survey, surveyed, 0)
     tested = np.isin(run, plant.proof_tests.run_index)

@@ -117,6 +117,11 @@ class Test(Recorded):
         indexes = [
             models.Index(fields=["taken_on", "id"], name="reading_by_day"),
             models.Index(fields=["kind", "taken_on", "id"], name="reading_by_kind"),
+            models.Index(
+                fields=["instrument_record", "taken_on", "id"],
+                condition=Q(instrument_record__isnull=False),
+                name="reading_by_instrument",
+            ),
         ]
 
     @property

@@ -1,4 +1,5 @@
-"""Tests that are due: where to go, by when, and for which contract; and the same as a calendar."""
+"""Tests that are due, today or as of another day: where to go, by when, and for which contract; and the same
+as a calendar."""
 
 from __future__ import annotations
 
@@ -16,10 +17,10 @@ from rest_framework import serializers
 from api.conventions import fields
 from api.conventions.filters import LONGEST_CURSOR
 from api.conventions.problems import BAD_REQUEST, ProblemError
-from api.conventions.serializers import QuerySerializer, longest
+from api.conventions.serializers import longest
 from api.pages.answers import answer_of, change_of, versioned
 from api.pages.form_page import Act, Field, answer_refused, see_other
-from api.pages.page import Page
+from api.pages.page import OnQuery, Page
 from api.pages.templatetags.marks import day
 from api.pages.unlogged import Unlogged
 from sites.access.abilities import Ability
@@ -39,7 +40,7 @@ _MONTHS: Final = (
 Answer: TypeAlias = Mapping[str, Any]
 
 
-class DueTestsQuery(QuerySerializer):
+class DueTestsQuery(OnQuery):
     contract_id = fields.Id(required=False, help_text="Under this contract.")
     customer_id = fields.Id(required=False)
     site_id = fields.Id(required=False)
@@ -115,18 +116,10 @@ class DueTestsPage(Page):
 
     form: Make | None = None
     address: Unlogged | None = None
+    is_too_much = False
 
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
-        found = answer_of(
-            request,
-            "due-tests",
-            **self._of(),
-            **self._days(),
-            cursor=self.asked.get("cursor"),
-            page_size=RUNS,
-            count="true",
-            expand="site,run,contract",
-        )
+        found = self._found(request)
         contracts = self._contracts(request)
         month = self.asked.get("month")
         return {
@@ -142,8 +135,31 @@ class DueTestsPage(Page):
             "month": f"{month:%Y-%m}" if month else "",
             "month_in_words": _in_words(month) if month else "",
             "only": self._only(request, contracts),
+            "is_too_much": self.is_too_much,
+            "today": self._address(on=None),
             **self._calendars(request),
         }
+
+    def _found(self, request: HttpRequest) -> Answer:
+        try:
+            found: Answer = answer_of(
+                request,
+                "due-tests",
+                **self._of(),
+                **self._days(),
+                as_of=self.on,
+                cursor=self.asked.get("cursor"),
+                page_size=RUNS,
+                count="true",
+                expand="site,run,contract",
+            )
+        except ProblemError as problem:
+            # The form leads here: it chooses a day, and the sites of all contracts would be computed
+            if {one.path for one in problem.errors} != {"as_of"}:
+                raise
+            self.is_too_much = True
+            found = {"items": [], "count": 0, "count_is_capped": False, "next": None}
+        return found
 
     def post(self, request: HttpRequest, *_args: Any, **kwargs: Any) -> HttpResponse:
         self.begin(request)
@@ -182,7 +198,7 @@ class DueTestsPage(Page):
 
     def _address(self, **more: Any) -> str:
         month = self.asked.get("month")
-        asked = {**self._of(), "month": f"{month:%Y-%m}" if month else None, **more}
+        asked = {**self._of(), "month": f"{month:%Y-%m}" if month else None, "on": self.on, **more}
         query = urlencode({name: one for name, one in asked.items() if one})
         return f"/tests/due?{query}" if query else "/tests/due"
 

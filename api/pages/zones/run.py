@@ -66,6 +66,7 @@ class RunPage(Page):
         profile = answer_of(request, f"{address}/profile", as_of=self.on)
         proof = answer_of(request, f"{address}/proof", as_of=self.on)
         tests = answer_of(request, "tests", run_id=run["id"], taken_until=self.on, page_size=MOST_READ)
+        trends = answer_of(request, f"{address}/trends", as_of=self.on)["trends"]
         name, block = f"run {run['name']}", f"block {run['block']['name']}"
         judged = next((one for one in load["items"] if one["code"] == JUDGED_BY), None)
         by_name = {one["id"]: one["name"] for one in profile["points"]}
@@ -92,7 +93,7 @@ class RunPage(Page):
             "to_test": [one for one in proof["tests"] if one["verdict"] != "passed"],
             "tests": read[:MOST_TESTS],
             "more_tests": tests["next"] is not None or len(read) > MOST_TESTS,
-            **trends_of(read, list(by_name), self.on or today_in(run["site"]["time_zone"])),
+            **trends_of(read, trends, list(by_name), self.on or today_in(run["site"]["time_zone"])),
             "read_since": read[-1]["taken_on"] if tests["next"] else None,
             "may_test": self.on is None and self.principal.may(Ability.WRITE_TESTS),
         }

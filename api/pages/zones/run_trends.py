@@ -40,11 +40,12 @@ class Row:
 
 @dataclass(frozen=True)
 class Trend:
-    """error: what the instruments may be off by, from the least to the most. earlier: how many readings are
-    left out here, and until which day they are shown."""
+    """change: how it moves over the years, in a sentence. error: what the instruments may be off by, from the
+    least to the most. earlier: how many readings are left out here, and until which day they are shown."""
 
     heading: str
     sentence: str
+    change: str
     drawing: str
     rows: tuple[Row, ...]
     error: str
@@ -52,28 +53,39 @@ class Trend:
     earlier_until: date | None
 
 
-def trends_of(tests: Sequence[Answer], points: Sequence[int], until: date) -> dict[str, Any]:
-    """tests: of the run in words (`in_words`), the newest first. points: ids, as they follow each other along
-    the run. until: the day that the page shows. Those read most often come first, then as their kinds are
-    listed, then the farthest point."""
+def trends_of(
+    tests: Sequence[Answer], told: Sequence[Answer], points: Sequence[int], until: date
+) -> dict[str, Any]:
+    """tests: of the run in words (`in_words`), the newest first. told: its trends, as the API answers them.
+    points: ids, as they follow each other along the run. until: the day that the page shows. Those read most
+    often come first, then as their kinds are listed, then the farthest point."""
     read: defaultdict[tuple[Any, ...], list[Answer]] = defaultdict(list)
     for one in reversed(tests):
         if one["unit"]:
-            read[one["kind"], one["point_id"], one["state"], one["signal"]].append(one)
+            read[_what(one)].append(one)
     kinds, place = list(Test.Kind), {point: number for number, point in enumerate(points)}
     followed = sorted(
         (of for of in read.values() if len(of) >= LEAST),
         key=lambda of: (-len(of), kinds.index(of[0]["kind"]), -place.get(of[0]["point_id"], -1)),
     )
     shown = followed[:MOST_TRENDS]
+    changes = {_what(one): one["sentence"] for one in told}
     start = min((_day_of(of[-MOST_DRAWN:][0]) for of in shown), default=until)
     return {
-        "trends": [_trend(of, start, until, number) for number, of in enumerate(shown, 1)],
+        "trends": [
+            _trend(of, changes.get(_what(of[0]), ""), start, until, number)
+            for number, of in enumerate(shown, 1)
+        ],
         "more_trends": len(followed) - len(shown),
     }
 
 
-def _trend(tests: Sequence[Answer], start: date, until: date, number: int) -> Trend:
+def _what(one: Answer) -> tuple[Any, ...]:
+    """What readings have in common that are one trend."""
+    return one["kind"], one["point_id"], one["state"], one["signal"]
+
+
+def _trend(tests: Sequence[Answer], change: str, start: date, until: date, number: int) -> Trend:
     drawn, last = tests[-MOST_DRAWN:], tests[-1]
     earlier = len(tests) - len(drawn)
     heading = _heading(last)
@@ -86,6 +98,7 @@ def _trend(tests: Sequence[Answer], start: date, until: date, number: int) -> Tr
     return Trend(
         heading=heading,
         sentence=sentence,
+        change=change,
         drawing=trend(
             drawn, start, until, name=f"read-{number}", title=f"{heading}: {word}", sentence=sentence
         ),

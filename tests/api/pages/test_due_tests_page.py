@@ -146,6 +146,36 @@ def test_a_long_list_has_pages_that_are_small_and_take_as_many_queries(
     assert '<a class="button" href="/tests/due">First page</a>' in rest
 
 
+def test_on_a_past_day_it_shows_what_was_due_then(
+    hall: Hall, contract: Contract, logged_in: Caller, client: Client
+) -> None:
+    """Built on 2024-03-04, to be tested every 12 months; one run was proven in time, the other was late."""
+    factories.keep_proofs(factories.BUILT_ON)
+    factories.make_coverage(contract, hall.site)
+    factories.prove(hall.run, taken_on=dt.date(2025, 2, 1))
+    html = html_of(client, "tests/due", on="2025-03-05", contract_id=str(contract.pk))
+    said = text_of(html)
+    assert "As of 5 Mar 2025, from the record as it is known now. Today" in said
+    assert f"March 2025 Overdue 4 Mar 2025, {hall.site.name} 1 run;" in said
+    assert f"February 2026 1 Feb 2026, {hall.site.name} 1 run;" in said
+    assert f"Last proven on 1 Feb 2025: {hall.run.name}" in said
+    assert f'href="/runs/{hall.run.pk}?on=2025-03-05#tests"' in html
+    assert f'<a href="/tests/due?contract_id={contract.pk}">Today</a>' in html
+    assert 'value="2025-03-05"' in html
+    assert "Overdue" not in text(client, on="2025-03-04")
+    assert "covers a site on that day." in text(client, on="2024-03-03")
+    everybody = logged_in(factories.make_user(User.Role.MANAGER, all_customers=True))
+    assert "Choose a contract: all that you see is too much for one page." in text(everybody, on="2025-03-05")
+    assert "Overdue" in text(everybody, on="2025-03-05", contract_id=str(contract.pk))
+    assert f"site_id={hall.site.pk}&amp;on=2025-03-05" in html_of(
+        client, f"sites/{hall.site.pk}", on="2025-03-05"
+    )
+
+
+def test_a_wrong_cursor_of_a_past_day_is_refused_as_any(client: Client) -> None:
+    assert client.get("/tests/due", {"on": "2025-03-05", "cursor": "x"}).status_code == 400
+
+
 def test_fleet_contract_customer_and_site_lead_there(hall: Hall, contract: Contract, client: Client) -> None:
     due(hall.run, contract, dt.date(2020, 1, 1))
     due(hall.gangway_run, contract, MARCH)

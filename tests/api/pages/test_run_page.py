@@ -288,6 +288,18 @@ def test_what_was_read_over_the_years_is_drawn_beside_what_was_expected_that_day
     assert "<title>Run current at the block, paging, speech: outside what is expected</title>" in html
 
 
+def test_how_it_moves_over_the_years_is_said_as_the_api_says_it(
+    hall: Hall, page: Any, client: Client
+) -> None:
+    for year, value in ((2024, 1.2), (2025, 1.26), (2026, 1.38)):
+        record(hall, dt.date(year, 3, 4), Test.Kind.RUN_CURRENT, value)
+    said = words(page(hall.run), "trends")
+    assert (
+        "It rises by 0.090 A a year, give or take 0.026 A: 3 readings from 2024-03-04 to 2026-03-04," in said
+    )
+    assert "Cannot tell whether it changes: 2 readings" in words(page(hall.run, "?on=2026-03-03"), "trends")
+
+
 def test_a_run_of_which_nothing_was_read_twice_in_one_state_has_no_trend(hall: Hall, page: Any) -> None:
     day = dt.date(2024, 3, 4)
     record(hall, day, Test.Kind.RUN_CURRENT, 1.21)

@@ -7,12 +7,17 @@ import datetime as dt
 import pytest
 from django.test import Client
 
-from sites.models import EndpointFacts
+from api.v1 import due_tests
+from sites.changes.making import today_in
+from sites.models import Contract, Coverage, EndpointFacts
 from sites.models.access import User
+from sites.services.customers import contract_alter, coverage_alter
 from sites.services.endpoints import endpoint_alter
+from sites.services.sites import site_alter
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import get
+from tests.api.v1.plenty import one_hall
 from tests.halls import Hall, make_hall
 from zones.models import DueTest
 from zones.recheck.batch import check
@@ -79,6 +84,151 @@ def test_a_test_is_overdue_once_its_day_is_over_at_its_site(hall: Hall, client: 
     for run, day in ((hall.run, today - 2 * DAY), (hall.gangway_run, today + 2 * DAY)):
         DueTest.objects.create(site=hall.site, run=run, contract=contract, due_on=day, surveyed=False)
     assert [one["overdue"] for one in get(client, "due-tests")["items"]] == [True, False]
+
+
+# --- as of another day --------------------------------------------------------------------------------------
+
+BUILT = factories.BUILT_ON
+"""2024-03-04, a year before the first test is due."""
+PROVEN = dt.date(2025, 2, 1)
+
+
+@pytest.fixture
+def proven_once(hall: Hall) -> Contract:
+    """One run was proven in time, and the other is two weeks late."""
+    factories.keep_proofs(BUILT)
+    contract = factories.make_contract(hall.site.customer)
+    factories.make_coverage(contract, hall.site)
+    factories.prove(hall.run, taken_on=PROVEN)
+    factories.prove(hall.gangway_run, taken_on=dt.date(2025, 3, 18))
+    return contract
+
+
+def test_on_a_past_day_that_is_due_which_was_due_then(
+    hall: Hall, client: Client, proven_once: Contract
+) -> None:
+    def said(day: str) -> list[tuple[int, str, str | None, bool]]:
+        items = get(client, "due-tests", site_id=hall.site.pk, as_of=day)["items"]
+        return [(one["run_id"], one["due_on"], one["proven_on"], one["overdue"]) for one in items]
+
+    run, gangway = hall.run.pk, hall.gangway_run.pk
+    assert said("2024-03-03") == []
+    assert said("2025-01-31") == [(run, "2025-03-04", None, False), (gangway, "2025-03-04", None, False)]
+    proven = (run, "2026-02-01", "2025-02-01", False)
+    assert said("2025-02-01") == [(gangway, "2025-03-04", None, False), proven]
+    assert said("2025-03-04") == [(gangway, "2025-03-04", None, False), proven]
+    assert said("2025-03-05") == [(gangway, "2025-03-04", None, True), proven]
+    assert said("2025-03-18") == [proven, (gangway, "2026-03-18", "2025-03-18", False)]
+
+
+def test_today_it_is_what_the_last_recheck_stored_but_for_the_id(
+    hall: Hall, client: Client, proven_once: Contract
+) -> None:
+    check([hall.site.pk])
+    stored = get(client, "due-tests", expand="run,site,contract")["items"]
+    today = today_in(hall.site.time_zone).isoformat()
+    computed = get(client, "due-tests", expand="run,site,contract", as_of=today)["items"]
+    assert len(stored) == 2
+    assert computed == [{**one, "id": None} for one in stored]
+    survey = dt.date(2025, 6, 2)
+    site_alter(factories.change(hall.site), surveyed_on=survey)
+    (one, other) = get(client, "due-tests", as_of="2025-06-02")["items"]
+    assert (one["surveyed"], one["proven_on"], other["due_on"]) == (True, "2025-06-02", "2026-06-02")
+
+
+def test_it_is_that_of_the_contract_which_covered_the_site_then(
+    hall: Hall, client: Client, proven_once: Contract
+) -> None:
+    before = factories.make_contract(hall.site.customer, test_interval_months=3)
+    coverage = Coverage.objects.get(contract=proven_once)
+    coverage_alter(factories.change(), coverage=coverage, first_day=dt.date(2025, 1, 1))
+    factories.make_coverage(before, hall.site, end_day=dt.date(2025, 1, 1))
+
+    def found(**asked: object) -> list[str]:
+        return [one["due_on"] for one in get(client, "due-tests", **asked)["items"]]
+
+    of_both = ["2024-06-04", "2024-06-04"]
+    assert found(as_of="2024-12-31") == found(as_of="2024-12-31", contract_id=before.pk) == of_both
+    assert found(as_of="2025-01-01", contract_id=before.pk) == []
+    assert found(as_of="2025-01-01", contract_id=proven_once.pk) == ["2025-03-04", "2025-03-04"]
+    contract_alter(factories.change(), contract=before, test_interval_months=None)
+    assert found(as_of="2024-12-31") == []
+
+
+def test_on_a_past_day_they_are_chosen_and_sorted_and_have_pages_alike(
+    hall: Hall, client: Client, proven_once: Contract
+) -> None:
+    other = one_hall(hall.site.customer)
+    site_alter(factories.change(other.site), name="a quay")
+    factories.make_coverage(factories.make_contract(hall.site.customer), other.site)
+    asked = {"as_of": "2025-02-01"}
+
+    def found(**more: object) -> list[int]:
+        return [one["run_id"] for one in get(client, "due-tests", **asked, **more)["items"]]
+
+    gangway, quay, quay_gangway, run = (
+        one.pk for one in (hall.gangway_run, other.run, other.gangway_run, hall.run)
+    )
+    everything = [gangway, quay, quay_gangway, run]
+    assert found() == found(customer_id=hall.site.customer_id) == everything
+    assert found(order="-due_on") == everything[::-1]
+    assert found(order="site") == [quay, quay_gangway, *sorted((run, gangway))]
+    assert found(site_id=other.site.pk) == [quay, quay_gangway]
+    assert found(run_id=run) == [run]
+    assert found(due_from="2025-03-05") == [run]
+    assert found(due_until="2025-03-04") == everything[:3]
+    assert found(customer_id=hall.site.customer_id + 1) == found(run_id=10**9) == []
+    for order in ("due_on", "-due_on", "site", "-id"):
+        pages, cursor = [], None
+        while True:
+            more = {"cursor": cursor} if cursor else {}
+            page = get(client, "due-tests", **asked, order=order, page_size=1, count="true", **more)
+            assert (len(page["items"]), page["count"], page["count_is_capped"]) == (1, 4, False)
+            pages += [one["run_id"] for one in page["items"]]
+            cursor = page["next"]
+            if cursor is None:
+                break
+        assert pages == found(order=order)
+        assert sorted(pages) == sorted(everything)
+
+
+def test_on_a_past_day_only_so_many_sites_are_computed(
+    hall: Hall, client: Client, proven_once: Contract, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    other = one_hall(hall.site.customer)
+    smaller = factories.make_contract(hall.site.customer)
+    factories.make_coverage(smaller, other.site)
+    monkeypatch.setattr(due_tests, "MOST_SITES", 1)
+    refused = client.get("/api/v1/due-tests", {"as_of": "2025-02-01"})
+    (error,) = refused.json()["errors"]
+    assert (refused.status_code, error["parameter"], error["code"]) == (400, "as_of", "too_many")
+    assert "for at most 1 sites at once; these are more. Give site_id, or contract_id" in error["detail"]
+    # sites that were not covered then are none of them
+    assert len(get(client, "due-tests", as_of="2025-02-01", contract_id=smaller.pk)["items"]) == 2
+    assert get(client, "due-tests", as_of="2023-02-01")["items"] == []
+
+
+def test_who_sees_all_customers_names_one_of_a_past_day(
+    hall: Hall, with_token: Caller, proven_once: Contract
+) -> None:
+    everything = with_token(factories.make_user(User.Role.MANAGER, all_customers=True))
+    refused = everything.get("/api/v1/due-tests", {"as_of": "2025-02-01"})
+    (error,) = refused.json()["errors"]
+    assert (refused.status_code, error["parameter"], error["code"]) == (400, "as_of", "unbound")
+    for more in ({"site_id": hall.site.pk}, {"contract_id": proven_once.pk}, {"run_id": hall.run.pk}):
+        assert get(everything, "due-tests", as_of="2025-02-01", **more)["items"]
+
+
+def test_on_a_past_day_those_of_other_customers_do_not_exist_either(
+    hall: Hall, client: Client, proven_once: Contract
+) -> None:
+    other = one_hall(factories.make_customer())
+    theirs = factories.make_contract(other.site.customer)
+    factories.make_coverage(theirs, other.site)
+    for asked in ({"site_id": other.site.pk}, {"contract_id": theirs.pk}, {"run_id": other.run.pk}):
+        assert get(client, "due-tests", as_of="2025-02-01", **asked)["items"] == []
+    items = get(client, "due-tests", as_of="2025-02-01")["items"]
+    assert {one["site_id"] for one in items} == {hall.site.pk}
 
 
 def test_those_of_other_customers_do_not_exist(hall: Hall, client: Client) -> None:

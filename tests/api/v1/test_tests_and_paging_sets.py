@@ -93,6 +93,7 @@ def test_a_reading_that_was_written_down_wrongly_stays(hall: Hall, client: Clien
         ({"run_id": None}, "", "Say what it belongs to: one of point_id, run_id, switch_id and zone_id"),
         ({"kind": "end_voltage"}, "/point_id", "names its point"),
         ({"value": "1.2"}, "/value", "expected a number"),
+        ({"unit": "mA"}, "/unit", "is in A, not in mA"),
         ({"kind": "curent"}, "/kind", "expected one of"),
         ({"taken_on": "2199-01-01"}, "/taken_on", "after the day of this change"),
     ],
@@ -108,6 +109,20 @@ def test_a_bad_reading_is_named(
     assert answer.status_code == 400, answer.content
     errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
     assert stated in errors[pointer]
+    assert not Test.objects.exists()
+
+
+def test_a_point_of_another_run_is_named(hall: Hall, client: Client) -> None:
+    answer = refused(
+        client, "tests",
+        {
+            "kind": "end_voltage", "state": "idle", "value": 21.0, "taken_on": LATER.isoformat(),
+            "run_id": hall.gangway_run.pk, "point_id": hall.points[0].pk,
+        },
+    )  # fmt: skip
+    (error,) = answer.json()["errors"]
+    assert (answer.status_code, error["pointer"]) == (422, "/point_id")
+    assert "belongs to another run" in error["detail"]
     assert not Test.objects.exists()
 
 

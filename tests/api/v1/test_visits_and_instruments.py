@@ -94,6 +94,36 @@ def test_a_lapsed_instrument_is_marked_and_not_refused(
     assert client.post("/api/v1/instruments", body, content_type="application/json").status_code == 403
 
 
+def test_the_tests_of_an_instrument_are_found_after_its_calibration_lapsed(
+    hall: Hall, client: Client, manager: User, with_token: Caller
+) -> None:
+    """It was sent in too late; what was measured with it on other days, or with another one, is no matter."""
+    keeper = with_token(manager)
+    lapsed, other = (
+        post(keeper, "instruments", {"name": name, "kind": "multimeter", "change": {"reason": "in use"}})
+        for name in ("meter 5", "meter 6")
+    )
+    body = {"calibrated_on": "2023-03-20", "calibration_due_on": "2024-03-20", "change": {"reason": "in use"}}
+    patch(keeper, f"instruments/{lapsed.json()['id']}", body, lapsed["ETag"])
+    days = [factories.BUILT_ON + dt.timedelta(days=later) for later in (1, 30, 60)]
+    assert days[0] <= dt.date(2024, 3, 20) < days[1]
+    of_lapsed = [
+        recorded(client, hall, instrument_record_id=lapsed.json()["id"], taken_on=day.isoformat())
+        for day in days
+    ]
+    recorded(client, hall, instrument_record_id=other.json()["id"])
+    recorded(client, hall)
+
+    def found(**asked: Any) -> list[int]:
+        return [one["id"] for one in get(client, "tests", order="taken_on", **asked)["items"]]
+
+    asked = {"instrument_record_id": lapsed.json()["id"]}
+    assert found(**asked) == [one["id"] for one in of_lapsed]
+    assert [one["calibration_lapsed"] for one in of_lapsed] == [False, True, True]
+    assert found(**asked, taken_from="2024-03-21") == [one["id"] for one in of_lapsed[1:]]
+    assert found(instrument_record_id=other.json()["id"] + 1) == []
+
+
 def test_an_insulation_test_wants_the_electronics_disconnected(hall: Hall, client: Client) -> None:
     body = {"kind": "insulation", "value": 2e6, "taken_on": DAY, "run_id": hall.run.pk, "change": WHY}
     refused = client.post("/api/v1/tests", body, content_type="application/json")

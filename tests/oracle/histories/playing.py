@@ -27,7 +27,10 @@ FIRST_DAY = dt.date(2023, 1, 9)
 
 
 class History:
-    """One site, from a seed. ``play`` yields after every change set that was accepted."""
+    """One site, from a seed. ``play`` yields after every change set that was accepted. surveyed: how likely
+    it was taken over."""
+
+    surveyed = 0.4
 
     def __init__(self, seed: int, catalogue: Catalogue, contract: Contract) -> None:
         self.rng = random.Random(seed)
@@ -66,7 +69,7 @@ class History:
         body["time_zone"] = rng.choice(["UTC", "Europe/Lisbon", "America/Denver", "Pacific/Auckland"])
         body["design_temperature_c"] = rng.choice([-25.0, 20.0, 20.0, 45.0, 60.0])
         body["jurisdiction"] = rng.choice(["united_states", "united_states", None, "canada", "elsewhere"])
-        if rng.random() < 0.4:
+        if rng.random() < self.surveyed:
             body["surveyed_on"] = (self.day + dt.timedelta(days=rng.choice([0, 1, 60, 200]))).isoformat()
         accepted = change_accept(self._change(self.day), [body])
         site = accepted.result

@@ -73,6 +73,7 @@ DISAGREE = {
 }
 UNKNOWN = {
     ("fennick-dock", "supply_current", "supply DC-2"),
+    ("fennick-dock", "run_voltage", "run N2"),
     ("fennick-dock", "run_voltage", "run OLD-1"),
     ("fennick-dock", "audio_level", "output 1 of G2"),
     ("fennick-dock", "amplifier_load", "amplifier AMP-1"),
@@ -176,6 +177,34 @@ def test_what_is_in_order_is_as_the_readme_works_it() -> None:
         asked = " ".join(site_survey(site_id, dt.date(2026, 11, 1)).to_ask)
         assert ("carry tones" in asked) == (code in ASKED), code
         assert all(zone in asked for zone in ASKED.get(code, ())), code
+
+
+@pytest.mark.django_db
+def test_the_dock_has_a_short_list_of_what_to_measure_in_the_order_of_a_walk() -> None:
+    take_larkmoor()
+    surveys = {site.code: site_survey(site.pk, dt.date(2026, 11, 1)) for site in Site.objects.all()}
+    to_measure = {code: survey.measuring.to_measure for code, survey in surveys.items()}
+    assert [code for code, listed in to_measure.items() if listed] == ["fennick-dock"]
+    listed = to_measure["fennick-dock"]
+    assert [(one.sentence, list(one.settles)) for one in listed] == [
+        ("Run current of N2 at clip 7, paging speech.", ["voltage at the last speaker of run N2"]),
+        ("Run current of OLD-1 at block X2-A, paging speech.", ["supply current of supply DC-2"]),
+        (
+            "DC voltage at 03 (landing steps) of N2, paging speech.",
+            ["voltage at the last speaker of run N2"],
+        ),
+    ]
+    assert [one.closet for one in listed] == ["X-1", "X-2", "X-1"]
+    assert listed[0].probes == (
+        "Clamp around the positive DC conductors of the run, field side: white-orange on row 7."
+    )
+    (voltage,) = (
+        one.figure.load
+        for one in surveys["fennick-dock"].questions
+        if "voltage at the last speaker of run N2" in one.sentence
+    )
+    assert voltage.likely == pytest.approx(24.5 - 0.4175 - 68.25 * 0.051337 * 0.94105, abs=0.01)
+    assert voltage.high == pytest.approx(24.5 - 1.3 * 0.4175 - 68.25 * 1.5 * 1.3 * 0.051337 * 1.114, abs=0.01)
 
 
 @pytest.mark.django_db
@@ -379,7 +408,7 @@ def test_the_catalogue_holds_the_plausible_figures_of_the_trade() -> None:
     }
     assert set(speakers.values_list("minimum_voltage_v", flat=True)) == {18}
     rated = DeviceModel.objects.filter(kind="supply").values_list("rated_current_a", flat=True)
-    assert {rating for rating in rated if rating} == {1.0, 2.0, 4.0}
+    assert {rating for rating in rated if rating} == {0.6, 1.0, 2.0, 4.0}
     powers = DeviceModel.objects.filter(kind="amplifier").values_list("rated_power_w", flat=True)
     assert set(powers) == {60, 120, 250}
     budgets = DeviceModel.objects.filter(kind="switch").values_list("poe_budget_w", flat=True)

@@ -68,8 +68,11 @@ class Site:
         self.toy.change("outputs", self.output, step=steps.step_of(day, 2), service=service)
 
     def due(self, day: DAY) -> tuple[DAY, Since, DAY | None] | None:
+        return self.due_at(steps.last_step_of(day))
+
+    def due_at(self, step: int) -> tuple[DAY, Since, DAY | None] | None:
         plant = self.toy.build()
-        found = due_tests(plant, Members.of_sites(plant, steps.last_step_of(day)))
+        found = due_tests(plant, Members.of_sites(plant, step))
         if not len(found.row):
             return None
         assert len(found.row) == 1
@@ -130,6 +133,22 @@ def test_a_survey_stands_for_the_proof_of_what_it_found() -> None:
     # but not of a run that was laid afterwards: that counts from its first day
     site.toy.survey_day = DAY(2021, 7, 1).toordinal()
     assert site.due(DAY(2025, 1, 1)) == (DAY(2023, 5, 9), Since.NOTHING, None)
+
+
+def test_a_survey_stands_for_proofs_from_the_end_of_its_day() -> None:
+    """As any test: what was changed on its day was changed before it."""
+    site = Site()
+    site.toy.survey_day = DAY(2024, 7, 1).toordinal()
+    end_of_day = steps.last_step_of(DAY(2024, 7, 1))
+    assert site.due_at(end_of_day - 1) == (DAY(2025, 7, 1), Since.NOTHING, None)
+    assert site.due_at(end_of_day) == (DAY(2025, 7, 1), Since.SURVEY, DAY(2024, 7, 1))
+
+
+def test_what_was_tested_on_the_day_of_a_survey_is_a_proof_and_no_survey() -> None:
+    site = Site()
+    site.toy.survey_day = DAY(2024, 7, 1).toordinal()
+    site.test(DAY(2024, 7, 1), ProofTest.SHORTS)
+    assert site.due(DAY(2024, 7, 1)) == (DAY(2025, 7, 1), Since.PROOF, DAY(2024, 7, 1))
 
 
 def test_a_proof_from_before_the_takeover_counts_from_the_takeover() -> None:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import pytest
 
+from sites.models import Basis
 from tests import factories
 from tests.factories import BUILT_ON
 from tests.halls import Hall
 from zones.loads.outcomes import Outcome, Verdict, outcomes_of
-from zones.models import Expected, Test
+from zones.models import Expected, Run, Test
+from zones.models.test_kinds import KINDS
 from zones.recheck.batch import check
 from zones.services.points import point_correct
 from zones.services.tests import record_test, supersede_test
@@ -94,6 +97,83 @@ def test_what_passes_fails_or_cannot_be_judged(
     """Insulation passes from 1 MΩ on: common practice, no source. A self-amplified run is not a line."""
     found = outcome(taken(hall, kind=kind, **said))
     assert (found.verdict, found.expected) == (verdict, None)
+
+
+def test_for_a_test_whose_place_another_took_no_site_is_read(
+    hall: Hall, django_assert_num_queries: Any
+) -> None:
+    first = taken(hall, **READ, value=1.5)
+    supersede_test(factories.change(hall.site), test=first, value=1.21)
+    rows = list(Test.objects.filter(pk=first.pk).prefetch_related("superseded_by"))
+    with django_assert_num_queries(1):
+        assert outcomes_of(rows) == [Outcome(None)]
+
+
+PAIR_OHM_PER_M = 2 * 25.67 / 304.8
+"""Loop resistance of a pair of 24 AWG (ASTM B258, printed)."""
+EXPECTED: dict[Test.Kind, float | None] = {
+    # 30 inputs of 47 kΩ behind the output's 100 Ω, and behind 1 m each, 30 + 29 + … + 1 of them
+    Kind.LEVEL: -20 * math.log10(1 + (100 * 30 + 465 * PAIR_OHM_PER_M) / 47_000),
+    # 24.0 V at the block, less 40 mA a speaker over 1 m each, 30 + 29 + … + 1 of them, on three pairs
+    Kind.END_VOLTAGE: 24.0 - 465 * 0.04 * PAIR_OHM_PER_M / 3,
+    Kind.RUN_CURRENT: 30 * 0.04,
+    Kind.LOOP_RESISTANCE: 30 * PAIR_OHM_PER_M,
+    # two taps of 5 W at 70.7 V, 50 m apart, 999.7 Ω each
+    Kind.LINE_IMPEDANCE: 50 * PAIR_OHM_PER_M + 1 / (5 / 70.7**2 + 1 / (50 * PAIR_OHM_PER_M + 70.7**2 / 5)),
+    # passes or fails by itself
+    **dict.fromkeys((Kind.CONTINUITY, Kind.SHORTS, Kind.POLARITY, Kind.TONE_TRACE, Kind.LISTENING)),
+    Kind.INSULATION: None,
+    # the record says what ports are allocated, and no group of supplies
+    Kind.POE_POWER: None,
+}
+
+
+OUTSIDE = dict.fromkeys(Kind, 0.0) | {Kind.LEVEL: 1.0}
+"""What is taken off beside, so that half of it is outside: 0.27 dB are within the error of an instrument."""
+
+
+@pytest.mark.parametrize("kind", list(Kind))
+def test_each_kind_has_the_outcome_that_is_worked_by_hand(hall: Hall, kind: Test.Kind) -> None:
+    """What is expected and read is as expected, and half of it is outside; all else passes, fails, or cannot
+    be judged."""
+    entry, likely = KINDS[kind], EXPECTED[kind]
+    subject: dict[str, Any] = {"run": hall.run}
+    if kind is Kind.LINE_IMPEDANCE:
+        amplifier = factories.make_amplifier(hall.closet)
+        line = factories.make_run(hall.block, kind=Run.Kind.CONSTANT_VOLTAGE, amplifier=amplifier)
+        taps = {"tap_power_w": 5.0, "tap_basis": Basis.MEASURED, "cable_type": factories.make_cable()}
+        factories.make_points(line, 2, length_m=50.0, dc_pairs=1, **taps)
+        subject = {"run": line}
+    if kind is Kind.POE_POWER:
+        subject = {"run": None, "switch": hall.switch}
+    if entry.subjects == (frozenset({"run", "point"}),):
+        subject["point"] = hall.points[-1]
+    if entry.states:
+        subject["state"] = Test.State.PAGING
+    if kind is Kind.END_VOLTAGE:
+        subject["source_voltage_v"] = 24.0
+    if kind in (Kind.END_VOLTAGE, Kind.LOOP_RESISTANCE, Kind.LINE_IMPEDANCE):
+        subject["temperature_c"] = 20.0
+    if kind is Kind.INSULATION:
+        subject["electronics_disconnected"] = True
+
+    def came_to(**said: Any) -> Outcome:
+        return outcome(taken(hall, kind=kind, **subject, **said))
+
+    if likely is not None:
+        found = came_to(value=likely)
+        assert found.expected is not None
+        assert found.expected.likely == pytest.approx(likely, rel=2e-3)
+        assert (found.verdict, found.outside_by) == (Verdict.AS_EXPECTED, 0.0)
+        assert came_to(value=likely / 2 - OUTSIDE[kind]).verdict == Verdict.OUTSIDE
+    elif kind is Kind.POE_POWER:
+        assert came_to(value=40.0).verdict == Verdict.CANNOT_JUDGE
+    elif kind is Kind.INSULATION:
+        assert came_to(value=1e6).verdict == Verdict.PASSED
+        assert came_to(value=1e6 - 1).verdict == Verdict.FAILED
+    else:
+        assert came_to(passed=True).verdict == Verdict.PASSED
+        assert came_to(passed=False).verdict == Verdict.FAILED
 
 
 def test_a_page_of_tests_of_several_sites_waits_for_their_rechecks(

@@ -69,6 +69,15 @@ def test_a_test_that_another_took_the_place_of_counts_no_more(hall: Hall) -> Non
     assert verdicts(proof_of(hall.run, LATER)) == ["failed", "passed", "passed", "passed"]
 
 
+def test_a_test_that_was_made_before_the_change_after_all_has_to_be_repeated(hall: Hall) -> None:
+    """It was written down with a later day: by its own day, the run was rewired since."""
+    wrong, *_ = prove(hall, LATER)
+    factories.make_points(hall.run, 1, hall.speaker, happened_on=LATER - dt.timedelta(days=30))
+    assert proof_of(hall.run, LATER).proven
+    supersede_test(factories.change(hall.site, happened_on=LATER), test=wrong, taken_on=BUILT_ON)
+    assert verdicts(proof_of(hall.run, LATER)) == ["to_repeat", "passed", "passed", "passed"]
+
+
 def test_the_survey_of_a_site_that_was_taken_over_stands_for_the_tests_of_what_it_found(hall: Hall) -> None:
     site_alter(factories.change(hall.site), surveyed_on=BUILT_ON)
     found = proof_of(hall.run, LATER)

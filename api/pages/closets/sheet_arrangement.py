@@ -31,6 +31,7 @@ from .sheet_parts import (
     Run,
     SheetParts,
     Thing,
+    Wire,
     Wrong,
     Zone,
 )
@@ -77,6 +78,7 @@ def parts_of(answer: Answer, marks: Marks, length_unit: str) -> SheetParts:
         contract=answer["contract"]["sentence"],
         people=people,
         codes=answer["reach"]["codes"]["sentence"],
+        has_codes=any(answer["reach"]["codes"][kind] for kind in ("door", "alarm", "other")),
         wrong=tuple(_wrong(one, marks) for one in answer["findings"]),
         blocks=_blocks(answer["blocks"]),
         runs=tuple(map(_run, answer["runs"])),
@@ -199,7 +201,7 @@ def _block(block: Answer, *, is_whole: bool) -> Block:
 
 
 def _row(row: BlockRow) -> Row:
-    equipment, field = (tuple(wire.line for wire in side) for side in (row.equipment, row.field))
+    equipment, field = (tuple(Wire(one.said, one.of) for one in side) for side in (row.equipment, row.field))
     return Row(row.number, row.clip, equipment, field, row.remark)
 
 

@@ -42,9 +42,14 @@ def with_days_written(answer: Any) -> Any:
     return answer
 
 
+def in_sentence(said: str) -> str:
+    """A sentence of the API, with its days as pages write them."""
+    return _DAY.sub(_written, said)
+
+
 def _in_text(value: Any) -> Any:
     if isinstance(value, str):
-        return _DAY.sub(_written, value)
+        return in_sentence(value)
     if isinstance(value, list):
         return [_in_text(one) for one in value]
     return with_days_written(value)

@@ -10,7 +10,7 @@ from typing import Any, Final, TypeAlias
 from api.pages.addresses import dialled
 from api.pages.drawings.block import block as drawn
 from api.pages.parts.people import Person, person_of
-from api.pages.templatetags.marks import NOT_RECORDED, day
+from api.pages.templatetags.marks import NOT_RECORDED, beside, day
 from sites.models import Contact
 from sites.wording import capital, counted, listed, lower_first, plural
 from zones.electrical.verdicts import Verdict
@@ -323,7 +323,7 @@ def _zone(zone: Answer, marks: Marks) -> Zone:
         page_code=zone["page_code"],
         life_safety=zone["life_safety"],
         verdict=zone["verdict"],
-        summary=zone["summary"],
+        summary=beside(zone["summary"], zone["verdict"]),
         tightest=None if zone["tightest"] is None else _figure(zone["tightest"], marks),
     )
 

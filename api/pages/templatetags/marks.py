@@ -75,7 +75,6 @@ def recorded(value: Any) -> Any:
     return NOT_RECORDED if value is None or value == "" else value
 
 
-@register.filter
 def beside(summary: str, verdict: str) -> str:
     """A summary that stands beside the mark of its verdict, without that word at its head."""
     word = capital(VERDICT_WORDS[Verdict[verdict.upper()]])

@@ -146,10 +146,11 @@ def test_a_long_list_has_pages_that_are_small_and_take_as_many_queries(
     assert '<a class="button" href="/tests/due">First page</a>' in rest
 
 
-def test_fleet_contract_customer_and_site_lead_there(hall: Hall, contract: Contract, client: Client) -> None:
+def test_start_fleet_and_each_owner_lead_there(hall: Hall, contract: Contract, client: Client) -> None:
     due(hall.run, contract, dt.date(2020, 1, 1))
     due(hall.gangway_run, contract, MARCH)
-    assert '<a href="/tests/due">1 run to be proven again by ' in html_of(client, "fleet")
+    for page in ("", "fleet"):
+        assert '<a href="/tests/due">1 run to be proven again by ' in html_of(client, page)
     for kind, row_id in (
         ("contract", contract.pk),
         ("customer", hall.site.customer_id),

@@ -10,6 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils.html import escape
 
+from api.pages.days import in_sentence
 from sites.changes.services import change_set_draft
 from sites.models import Basis, DeviceModel, User
 from tests import factories
@@ -46,7 +47,7 @@ def test_site_closets_and_zones_have_their_worst_verdict(hall: Hall, client: Cli
         assert re.search(rf"{name}(</\w+>)?{past}", html), name
     assert not re.search(rf"{empty.name}</\w+>{past}", html)
     (case,) = get(client, "cases", site_id=hall.site.pk, verdict="past")["items"]
-    assert escape(case["findings"][0]["attribution"]["sentence"]) in html
+    assert escape(in_sentence(case["findings"][0]["attribution"]["sentence"])) in html
 
 
 def test_a_site_shows_drafts_last_changes_and_the_way_to_its_survey(hall: Hall, client: Client) -> None:

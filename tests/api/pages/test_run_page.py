@@ -71,7 +71,8 @@ def test_every_point_stands_in_both_tables(hall: Hall, page: Any) -> None:
     row = re.search(r"<tr><th scope=\"row\">30<br>.*?</tr>", html, re.DOTALL)
     assert row is not None
     said = words(row[0])
-    assert "1 m, measured 0.040 A (0.038 A to 0.042 A), measured, from its model" in said
+    assert "1 m, measured 0.040 A (0.038 A to 0.042 A) (1)" in said
+    assert "(1) Measured, from its model." in words(html)
     # 30 segments of 1 m, measured: ± 2 %
     judged = re.search(r'<tr class="judged">.*?</tr>', html, re.DOTALL)
     assert judged is not None

@@ -64,7 +64,7 @@ def test_the_change_that_crossed_stands_in_the_drawing_and_in_the_list(hall: Hal
     said = words(html)
     assert f"{in_sentence(line['attribution']['sentence'])}." in said
     for entry in line["entries"]:
-        assert entry["sentence"] in said
+        assert in_sentence(entry["sentence"]) in said
     # 40 × 0.04 A, and 12 more
     assert "went from 1.60 A to 2.08 A" in said
 

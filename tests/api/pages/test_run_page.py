@@ -293,7 +293,7 @@ def test_what_was_read_over_the_years_is_drawn_beside_what_was_expected_that_day
         "4 Mar 2024 as left 1.21 A as expected 1.20 A (1.14 A to 1.26 A) "
         "3 Feb 2025 1.50 A outside what is expected by 0.21 A 1.20 A (1.14 A to 1.26 A)"
     ) in said
-    assert "What the instrument may be off by: 0.02 A to 0.03 A." in said
+    assert "Error of the instrument: 0.02 A to 0.03 A." in said
     assert "<b>outside what is expected by 0.21 A</b>" in html
     assert "<b>as expected" not in html
     assert html.count('<svg class="drawing trend"') == 1

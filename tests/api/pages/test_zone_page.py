@@ -59,7 +59,7 @@ def push_past(hall: Hall) -> None:
 def test_the_parts_stand_in_the_order_in_which_they_are_needed(hall: Hall, client: Client) -> None:
     html = html_of(client, hall.zone)
     assert re.findall(r"<h2[^>]*>([^<]*)</h2>", html) == [
-        "Figures", "What made it so", "What feeds it", "How it is paged", "Before anybody works on it",
+        "Figures", "The change behind it", "What feeds it", "How it is paged", "Before anybody works on it",
     ]  # fmt: skip
     assert html.index("Life safety not recorded") < html.index('id="figures"')
 

@@ -46,7 +46,7 @@ PICTURES: Final = (
     Picture("zone-history", "zones/{id}/history", "zones", "Concourse"),
     Picture("block", "blocks", "blocks", "MDF-A", PHONE),
     Picture("run", "runs", "runs", "GC-1", PHONE),
-    Picture("trend", "runs", "runs", "SD", (1280, 720), site="lac-dore", part="#trends"),
+    Picture("trend", "runs", "runs", "SD", (1280, 530), site="lac-dore", part="#trends"),
 )
 
 

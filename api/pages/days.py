@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from datetime import date
 from typing import Any, Final
 
@@ -23,6 +22,7 @@ _SENTENCES: Final = frozenset(
     }
 )
 """Fields of answers that hold sentences."""
+_HOLDS: Final = (dict, list, tuple)
 
 
 def written(day: date) -> str:
@@ -32,13 +32,17 @@ def written(day: date) -> str:
 def with_days_written(answer: Any) -> Any:
     """An answer of the API, its sentences with their days as pages write them. What people typed is as they
     typed it, and a field that holds a day is as it was."""
-    if isinstance(answer, Mapping):
+    if isinstance(answer, dict):
         return {
-            key: _in_text(value) if key in _SENTENCES else with_days_written(value)
+            key: _in_text(value)
+            if key in _SENTENCES
+            else with_days_written(value)
+            if isinstance(value, _HOLDS)
+            else value
             for key, value in answer.items()
         }
-    if isinstance(answer, list):
-        return [with_days_written(one) for one in answer]
+    if isinstance(answer, (list, tuple)):
+        return [with_days_written(one) if isinstance(one, _HOLDS) else one for one in answer]
     return answer
 
 
@@ -50,7 +54,7 @@ def in_sentence(said: str) -> str:
 def _in_text(value: Any) -> Any:
     if isinstance(value, str):
         return in_sentence(value)
-    if isinstance(value, list):
+    if isinstance(value, (list, tuple)):
         return [_in_text(one) for one in value]
     return with_days_written(value)
 

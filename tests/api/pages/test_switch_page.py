@@ -7,6 +7,7 @@ import re
 import pytest
 from django.test import Client
 
+from api.pages.days import in_sentence
 from sites.models import DeviceModel, Switch
 from sites.services.switches import switch_alter, switch_correct, switch_end
 from tests import factories
@@ -70,7 +71,7 @@ def test_a_port_that_is_expected_to_lose_power_says_so_and_the_switch_says_since
     rows = re.findall(r"<tr id=.*?</tr>", html, flags=re.DOTALL)
     assert ["Expected to lose power" in row for row in rows] == [False, True]
     finding = client.get(f"/api/v1/findings?site_id={hall.site.pk}&code=poe_allocated").json()["items"][0]
-    assert finding["attribution"]["sentence"] in text_of(html)
+    assert in_sentence(finding["attribution"]["sentence"]) in text_of(html)
 
 
 def test_what_is_past_at_a_port_is_said_on_the_page_of_its_switch(hall: Hall, client: Client) -> None:

@@ -1,7 +1,8 @@
-"""What a switch is read to deliver: ``POST /switches/{id}/power-readings``, for programs."""
+"""What a switch is read to deliver: ``POST /switches/{id}/power-readings``, groups or a printed table."""
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -21,11 +22,12 @@ from sites.changes.errors import ChangeRefused, Problem
 from sites.changes.operations import Accepted
 from sites.changes.parameters import Parameter, parse_values
 from sites.changes.services import Change
-from sites.fields import QuantityField
+from sites.fields import LineField, QuantityField
 from sites.models import Switch
 from zones.models import KINDS, Test
 from zones.rules.power_readings import MOST_GROUPS
-from zones.services.power_readings import GroupReading, record_power
+from zones.services.power_readings import groups_printed, record_power
+from zones.services.power_tables import LONGEST_TABLE, GroupReading, Headings, PrintedField
 from zones.services.tests import record_test
 
 from .tests import TestViewSet
@@ -35,13 +37,36 @@ _OF_ALL: Final = (
     "instrument_error", "visit", "note",
 )  # fmt: skip
 """What is said once, of all groups of a reading."""
+_TEXT: Final = Parameter(
+    "text",
+    required=False,
+    nullable=False,
+    fact=PrintedField(
+        max_length=LONGEST_TABLE,
+        blank=False,
+        help_text="In the place of `groups`: a table of power as the switch printed it, from its headings to "
+        "its last row. Ports are summed by group; without a column of groups, for the switch as a whole.",
+    ),
+)
+_HEADINGS: Final = {
+    name: Parameter(
+        name, required=name == "watts", nullable=False, fact=LineField(max_length=60, help_text=text)
+    )
+    for name, text in (
+        ("watts", "Of the column of the watts delivered."),
+        ("group", "Of the column of the supply group."),
+        ("port", "Of the column of the port, where each row is one."),
+    )
+}
 
 
 @dataclass(frozen=True)
 class Reading:
-    """A body that was read: what a switch delivers, and when and how it was read."""
+    """A body that was read: what a switch delivers, and when and how it was read. told_in: where the body
+    says so, `groups` or `text`."""
 
     switch: Switch
+    told_in: str
     groups: list[GroupReading]
     circumstances: Mapping[str, Any]
 
@@ -93,9 +118,18 @@ class PowerReadingsWriting(BulkWriting):
                     "minItems": 1,
                     "maxItems": MOST_GROUPS,
                 },
+                "text": _TEXT.schema(labels=False),
+                "headings": {
+                    "type": "object",
+                    "description": "What the columns of `text` are called. Left out: as the model of the "
+                    "switch says (`group_heading`, `port_heading`, `watts_heading` of `catalogue/devices`).",
+                    "properties": _properties(_HEADINGS),
+                    "required": ["watts"],
+                    "additionalProperties": False,
+                },
                 "change": {"$ref": "#/components/schemas/Why"},
             },
-            "required": ["taken_on", "state", "groups", "change"],
+            "required": ["taken_on", "state", "change"],
             "additionalProperties": False,
         }
 
@@ -112,17 +146,48 @@ class PowerReadingsWriting(BulkWriting):
     def read_of(self, switch: Switch, body: Any, principal: Principal) -> tuple[Change, Reading]:
         """The change that the body asks for, and the reading; errors name every wrong place at once."""
         why, problems = read_why(body)
-        circumstances, wrong = parse_values(self.of_all, body, beside=["groups", "change"])
+        circumstances, wrong = parse_values(
+            self.of_all, body, beside=["groups", "text", "headings", "change"]
+        )
         problems += wrong
-        groups = self._read_groups(body.get("groups"), problems)
+        if "text" in body and "groups" in body:
+            problems.append(Problem("Give groups, or the text of a table; not both.", "invalid", "/text"))
+            groups = []
+        elif "text" in body:
+            groups = self._read_table(switch, body, circumstances.get("taken_on"), problems)
+        else:
+            groups = self._read_groups(body.get("groups"), problems)
+            if "headings" in body:
+                problems.append(Problem("headings are those of a text.", "invalid", "/headings"))
         if problems:
             raise invalid(problems)
-        return change_by(principal, switch.site_id, why), Reading(switch, groups, circumstances)
+        told_in = "text" if "text" in body else "groups"
+        return change_by(principal, switch.site_id, why), Reading(switch, told_in, groups, circumstances)
+
+    def _read_table(
+        self, switch: Switch, body: Mapping[str, Any], day: dt.date | None, problems: list[Problem]
+    ) -> list[GroupReading]:
+        text, wrong = parse_values({"text": _TEXT}, {"text": body["text"]})
+        headings = None
+        if "headings" in body and isinstance(body["headings"], Mapping):
+            named, wrong_headings = parse_values(_HEADINGS, body["headings"], within="/headings")
+            wrong += wrong_headings
+            headings = None if wrong_headings else Headings(**named)
+        elif "headings" in body:
+            wrong.append(Problem("headings: expected a JSON object.", "invalid", "/headings"))
+        problems += wrong
+        if wrong or day is None:
+            return []
+        try:
+            return groups_printed(switch, day, text["text"], headings)
+        except ChangeRefused as refused:
+            problems += refused.problems
+            return []
 
     def _read_groups(self, items: Any, problems: list[Problem]) -> list[GroupReading]:
         if not isinstance(items, list) or not 1 <= len(items) <= MOST_GROUPS:
             there = f"; there are {len(items):,}" if isinstance(items, list) else ""
-            detail = f"groups: expected a list of 1 to {MOST_GROUPS} groups{there}."
+            detail = f"groups: expected a list of 1 to {MOST_GROUPS} groups{there}; or a table, as text."
             problems.append(Problem(detail, "invalid", "/groups"))
             return []
         groups = []
@@ -150,7 +215,11 @@ class PowerReadingsWriting(BulkWriting):
             )
         except ChangeRefused as refused:
             # What a group says of itself was read already: what is left is wrong with all of them alike
-            said = {(one.path, one.detail): one.at(None) for one in refused.problems}
+            at = {"/groups": f"/{calls.told_in}"}
+            said = {
+                (one.path, one.detail): replace(one, path=at.get(one.path, one.path), operation=None)
+                for one in refused.problems
+            }
             raise refusal(ChangeRefused(said.values()), self.one.outer_pointer) from refused
 
 
@@ -166,7 +235,8 @@ class PowerReadingViewSet(TestViewSet):
 
     def read_power(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Record what a switch delivers by its power-supply groups: a test of kind `poe_power` for each, in
-        one change set. All are recorded, or none where one is refused."""
+        one change set. Programs send `groups`; a person pastes the table that the switch printed as `text`.
+        All are recorded, or none where one is refused."""
         writing = self.spec.body
         assert isinstance(writing, PowerReadingsWriting)
         switch = switch_for(principal=self.principal, id=int(kwargs["id"]))

@@ -11,10 +11,10 @@ from django.test import Client
 from sites.access.abilities import Ability
 from sites.models import Switch, User
 from sites.services.customers import customer_alter
-from sites.services.switches import switch_end
+from sites.services.switches import switch_correct, switch_end
 from tests import factories
 from tests.api.conftest import Caller
-from tests.api.v1.asking import ROOT, get, post
+from tests.api.v1.asking import ROOT, etag_of, get, patch, post
 from tests.halls import Hall
 from zones.models import Test
 
@@ -27,6 +27,12 @@ TWO_GROUPS = [{"power_group": 1, "value": 20.0}, {"power_group": 2, "value": 15.
 def client(technician: User, with_token: Caller) -> Client:
     """A program that may record tests and nothing else."""
     return with_token(technician, [Ability.READ_RECORD, Ability.WRITE_TESTS])
+
+
+@pytest.fixture
+def boss(with_token: Caller) -> Client:
+    """A manager of all customers."""
+    return with_token(factories.make_user(User.Role.MANAGER, all_customers=True))
 
 
 def body(**said: Any) -> dict[str, Any]:
@@ -93,7 +99,7 @@ def test_a_reading_that_is_sent_again_is_recorded_once(hall: Hall, client: Clien
         ({"state": None}, "/state", "expected one of"),
         ({"state": "idle", "signal": "tone"}, "/signal", "idle test is taken without a tone"),
         ({"unit": "mW"}, "/unit", "is in W, not in mW: convert it"),
-        ({"groups": []}, "/groups", "expected a list of 1 to 100 groups; there are 0"),
+        ({"groups": []}, "/groups", "expected a list of 1 to 100 groups; there are 0; or a table"),
         ({"groups": {"1": 20}}, "/groups", "expected a list of 1 to 100 groups"),
         ({"groups": [1]}, "/groups/0", "Expected a JSON object"),
         ({"groups": [{"value": 20}]}, "/groups/0/power_group", "power_group is missing"),
@@ -126,7 +132,7 @@ def test_what_no_port_can_deliver_is_refused(hall: Hall, client: Client) -> None
     """90 W is the most that a port delivers (IEEE 802.3 clause 145, class 8 at the source)."""
     ports = hall.switch.ports.count()
     most_w = 90.0 * ports
-    groups = [{"power_group": 1, "value": most_w - 10}, {"power_group": 2, "value": 10}]
+    groups: list[dict[str, Any]] = [{"power_group": 1, "value": most_w - 10}, {"power_group": 2, "value": 10}]
     assert send(client, hall.switch, groups=groups).status_code == 201
     groups[1]["value"] = 10.5
     answer = send(client, hall.switch, groups=groups)
@@ -135,6 +141,99 @@ def test_what_no_port_can_deliver_is_refused(hall: Hall, client: Client) -> None
     assert error["pointer"] == "/groups"
     assert f"{ports} ports can deliver {most_w:g} W at most" in error["detail"]
     assert "Send watts, not milliwatts." in error["detail"]
+
+
+# --- tables as switches print them --------------------------------------------------------------------------
+
+PRINTED = """\
+Grp  State       Power (W)
+1    delivering  20
+2    delivering  15.5
+"""
+HEADINGS = {"group": "Grp", "watts": "Power (W)"}
+
+
+def paste(client: Client, switch: Switch, text: str = PRINTED, **said: Any) -> Any:
+    sent = {**body(text=text, **said)}
+    del sent["groups"]
+    return client.post(f"{ROOT}/switches/{switch.pk}/power-readings", sent, content_type="application/json")
+
+
+def test_a_printed_table_becomes_the_same_tests(hall: Hall, client: Client) -> None:
+    assert paste(client, hall.switch, headings=HEADINGS).status_code == 201
+    found = Test.objects.order_by("power_group").values_list("kind", "power_group", "value", "state")
+    assert [*found] == [("poe_power", 1, 20.0, "paging"), ("poe_power", 2, 15.5, "paging")]
+
+
+def test_the_headings_are_named_once_for_each_model(hall: Hall, client: Client, boss: Client) -> None:
+    """A manager of all customers names them in the catalogue; from then on nobody does."""
+    unnamed = paste(client, hall.switch)
+    assert unnamed.status_code == 400
+    (error,) = unnamed.json()["errors"]
+    model_id = get(client, f"switches/{hall.switch.pk}")["model_id"]
+    assert error["pointer"] == "/headings"
+    assert f"PATCH /catalogue/devices/{model_id}" in error["detail"]
+    assert "The first line is “Grp State Power (W)”." in error["detail"]
+    address = f"catalogue/devices/{model_id}"
+    named = {"group_heading": "Grp", "watts_heading": "Power (W)", "change": {"reason": "its manual"}}
+    patch(boss, address, named, etag_of(boss, address))
+    assert paste(client, hall.switch).status_code == 201
+    assert [one.value for one in Test.objects.order_by("power_group")] == [20.0, 15.5]
+    twin = factories.make_switch(hall.closet, hall.switch.facts.get().model, name="SW 2")
+    assert paste(client, twin).status_code == 201
+    # Another print of the same switch has other headings
+    other = PRINTED.replace("Power (W)", "Watts")
+    refused = paste(client, hall.switch, other)
+    assert "No line has the headings “Grp” and “Power (W)”" in refused.json()["detail"]
+    assert paste(client, hall.switch, other, headings={**HEADINGS, "watts": "Watts"}).status_code == 201
+
+
+def test_ports_without_groups_are_the_switch_as_a_whole(hall: Hall, client: Client) -> None:
+    """The record does not know which group feeds a port."""
+    text = "Port,Watts\n1,6.1\n2,12.4"
+    made = paste(client, hall.switch, text, headings={"port": "Port", "watts": "Watts"}).json()
+    assert [(one["power_group"], one["value"]) for one in made["items"]] == [(None, 18.5)]
+
+
+@pytest.mark.parametrize(
+    ("said", "pointer", "stated"),
+    [
+        ({"text": PRINTED.replace("15.5", "n/a")}, "/text", "Line 3, column Power (W): expected watts"),
+        ({"text": ""}, "/text", "expected a text of 1 to 100000 characters"),
+        ({"text": 5}, "/text", "expected a text"),
+        ({"headings": ["Grp"]}, "/headings", "expected a JSON object"),
+        ({"headings": {"group": "Grp"}}, "/headings/watts", "watts is missing"),
+        ({"headings": {**HEADINGS, "ports": "P"}}, "/headings/ports", "Did you mean"),
+        ({"groups": TWO_GROUPS}, "/text", "Give groups, or the text of a table; not both"),
+        ({"taken_on": "yesterday"}, "/taken_on", "expected a day"),
+        ({"text": PRINTED.replace("15.5", "9999")}, "/text", "Send watts, not milliwatts"),
+    ],
+)
+def test_what_is_wrong_with_a_table_is_said(
+    hall: Hall, client: Client, said: dict[str, Any], pointer: str, stated: str
+) -> None:
+    whole = {**body(), "text": PRINTED, "headings": HEADINGS}
+    del whole["groups"]
+    answer = client.post(
+        f"{ROOT}/switches/{hall.switch.pk}/power-readings", {**whole, **said}, content_type="application/json"
+    )
+    assert answer.status_code == 400, answer.content
+    found = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
+    assert stated in found[pointer]
+    assert not Test.objects.exists()
+
+
+def test_headings_without_a_text_are_refused(hall: Hall, client: Client) -> None:
+    answer = send(client, hall.switch, headings=HEADINGS)
+    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (400, "/headings")
+
+
+def test_a_switch_of_no_known_model_has_its_headings_named(hall: Hall, client: Client) -> None:
+    bare = factories.make_switch(hall.closet, name="SW 3")
+    switch_correct(factories.change(hall.site), switch=bare, model=None)
+    answer = paste(client, bare)
+    assert "the model of this switch is not recorded" in answer.json()["detail"]
+    assert paste(client, bare, headings=HEADINGS).status_code == 201
 
 
 def test_a_switch_out_of_scope_does_not_exist(hall: Hall, outsider: User, with_token: Caller) -> None:

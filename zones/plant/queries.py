@@ -346,8 +346,8 @@ COVERS = Query(
     " WHERE v.site_id = ANY({ids}) AND c.test_interval_months IS NOT NULL",
 )
 
-# Watts are read per power-supply group (RFC 3621): the last reading of each on a step, summed. One
-# without a group is of the switch as a whole, and holds its groups: the last reading says which of both counts
+# Watts are read per power-supply group (RFC 3621): the last reading of each on a step, summed. One without a
+# group is of the switch as a whole, and holds its groups: what was read last says which of both counts
 POE_READINGS = _query(
     f"""FROM (
             SELECT DISTINCT ON (r.switch_id, r.step, r.state, r.power_group) r.*,

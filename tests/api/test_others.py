@@ -26,6 +26,7 @@ from api.conventions.writing import Writing
 from api.events.deliveries.made import fan_out
 from api.events.publisher import publish
 from api.events.subscriptions import subscription_add
+from api.v1.power_readings import PowerReadingsWriting
 from api.v1.routes import RESOURCES
 from sites.access.selectors import principal_of
 from sites.access.services import token_make
@@ -255,7 +256,9 @@ def bodies(own: Mapping[str, int]) -> Iterator[tuple[str, str, Mapping[str, Para
     for one in served():
         body = None if one.view_set is None or one.action == "create" else one.view_set.bodies.get(one.action)
         path = one.route.replace("{id}", str(own.get(one.resource)))
-        if isinstance(body, BulkWriting):
+        if isinstance(body, PowerReadingsWriting):
+            yield one.method, path, body.of_all, ""
+        elif isinstance(body, BulkWriting):
             yield one.method, path, body.one.parameters, "items"
         elif isinstance(body, Writing):
             yield one.method, path, body.parameters, ""

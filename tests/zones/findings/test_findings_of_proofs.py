@@ -13,6 +13,7 @@ from sites.models import Basis, Endpoint, EndpointFacts, Mark, Site
 from sites.models.changes import ChangeSet
 from sites.services.customers import coverage_remove
 from sites.services.endpoints import endpoint_alter, endpoint_correct
+from sites.services.sites import site_alter
 from tests import factories
 from tests.halls import Hall
 from zones.findings.annotate import Annotated, annotate
@@ -91,6 +92,24 @@ def test_without_a_contract_no_test_is_due(hall: Hall) -> None:
     coverage_remove(factories.change(), coverage=hall.site.coverages.get())
     checked_on(hall.site, PROVEN)
     assert not DueTest.objects.exists()
+
+
+def test_a_due_test_says_what_holds_now_where_its_days_stay(hall: Hall) -> None:
+    """The next contract has the same interval; and what a survey stood for was tested on its day."""
+    cover(hall)
+    site_alter(factories.change(hall.site), surveyed_on=PROVEN)
+    checked_on(hall.site, PROVEN)
+    before = DueTest.objects.get(run=hall.run)
+    assert (before.due_on, before.proven_on, before.surveyed) == (in_a_year(PROVEN), PROVEN, True)
+    coverage_remove(factories.change(), coverage=hall.site.coverages.get())
+    cover(hall)
+    checked_on(hall.site, PROVEN)
+    after = DueTest.objects.get(run=hall.run)
+    assert after.contract_id == hall.site.coverages.get().contract_id != before.contract_id
+    prove(hall.run, PROVEN)
+    checked_on(hall.site, PROVEN)
+    after = DueTest.objects.get(run=hall.run)
+    assert (after.due_on, after.proven_on, after.surveyed) == (in_a_year(PROVEN), PROVEN, False)
 
 
 def test_a_test_that_was_not_made_in_time_is_a_finding_by_time(hall: Hall) -> None:

@@ -141,7 +141,11 @@ def test_each_kind_has_the_outcome_that_is_worked_by_hand(hall: Hall, kind: Test
     if kind is Kind.LINE_IMPEDANCE:
         amplifier = factories.make_amplifier(hall.closet)
         line = factories.make_run(hall.block, kind=Run.Kind.CONSTANT_VOLTAGE, amplifier=amplifier)
-        taps = {"tap_power_w": 5.0, "tap_basis": Basis.MEASURED, "cable_type": factories.make_cable()}
+        taps: dict[str, Any] = {
+            "tap_power_w": 5.0,
+            "tap_basis": Basis.MEASURED,
+            "cable_type": factories.make_cable(),
+        }
         factories.make_points(line, 2, length_m=50.0, dc_pairs=1, **taps)
         subject = {"run": line}
     if kind is Kind.POE_POWER:

@@ -37,6 +37,7 @@ NEED_TABLES: dict[str, list[str]] = {
     ],
     "bench": [],  # in a database of its own
     "calculate": [],  # in none
+    "collect": [],  # in none
     "database": [],  # the server itself, with or without tables
     "demo": [],  # makes the tables
     "feed": ["feed status", "feed new-epoch", "feed release"],
@@ -77,6 +78,13 @@ BAD_INPUT: dict[str, dict[str, str]] = {
         "calculate": "the following arguments are required: FILE.json",
         "calculate nowhere.json": "nowhere.json cannot be read (No such file or directory): expected a JSON",
         "calculate manage.py": "document: not JSON",
+    },
+    "collect": {
+        "collect": "the following arguments are required: FILE, --state",
+        "collect nowhere": "the following arguments are required: --state",
+        "collect nowhere --state idle": "nowhere: No such file or directory. Give a path that can be read",
+        "collect tests --state idle": "tests: Is a directory. Give a path that can be read",
+        "collect manage.py --state speech": "argument --state: invalid choice: 'speech' (choose from",
     },
     "database": {
         "database": "the following arguments are required: part",

@@ -20,7 +20,7 @@ class ZonesConfig(AppConfig):
         from sites.changes.signals import change_set_accepted, change_set_withdrawn
         from zones.findings import rechecked
         from zones.models.findings import CatalogueNews
-        from zones.models.recheck import ProofsKept
+        from zones.models.recheck import ProofsKept, RecheckTime
         from zones.recheck.nudge import nudge_after_commit
 
         if settings.CELERY_BROKER_URL:
@@ -28,4 +28,5 @@ class ZonesConfig(AppConfig):
             change_set_withdrawn.connect(nudge_after_commit)
         rechecked.register()
         scope_by_path(CatalogueNews, "case__site__customer_id")
-        scope_by_rule(ProofsKept, lambda rows, _scope: rows.none())
+        for of_no_customer in (ProofsKept, RecheckTime):
+            scope_by_rule(of_no_customer, lambda rows, _scope: rows.none())

@@ -16,6 +16,8 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from sites.changes.operations import Accepted
+
 from . import fields
 from .bulk_writing import BulkWriting
 from .serializers import ResourceSerializer
@@ -54,7 +56,10 @@ class BulkMixin(OperationViewSet):
         writing = self.spec.body
         assert isinstance(writing, BulkWriting)
         change, calls = writing.read(request.data, self.principal)
-        accepted = self.write(writing, change, calls)
+        return self.respond_many(self.write(writing, change, calls))
+
+    def respond_many(self, accepted: Accepted[Any]) -> Response:
+        """The things that a change set made, each as a list shows it."""
         rows = self._made(accepted.results)
         self.annotate(rows)
         shown = self.get_serializer(rows, many=True).data

@@ -28,6 +28,7 @@ def ensure_fleet(*, say: Callable[[str], None]) -> None:
 
     Raises DemoError where the database has sites of another record.
     """
+    say("Making the tables and recording the demo's fleet: the first time this takes a while.")
     call_command("migrate", verbosity=0)
     folders = [Path(settings.BASE_DIR) / "fixtures" / name for name in FOLDERS]
     expected = {line.split(",", 1)[0] for line in (folders[-1] / "sites.csv").read_text().splitlines()[1:]}

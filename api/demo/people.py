@@ -7,8 +7,9 @@ import os
 import secrets
 from pathlib import Path
 
-from sites.models import Customer
+from sites.models import Closet, Customer, Secret
 from sites.models.access import User
+from sites.services.secrets import secret_add
 
 PEOPLE = {
     User.Role.MANAGER: ("mara", "Mara", "Ellingsworth"),
@@ -17,6 +18,7 @@ PEOPLE = {
     User.Role.READER: ("rune", "Rune", "Halvard"),
 }
 LOGINS_FILE = "demo-logins.json"
+SITE, CLOSET, DOOR = "merrow-harbour", "MDF", "staff door"
 
 
 def ensure_people(data: Path) -> dict[str, dict[str, str]]:
@@ -41,4 +43,15 @@ def ensure_people(data: Path) -> dict[str, dict[str, str]]:
     data.mkdir(parents=True, exist_ok=True)
     with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as stream:
         json.dump(logins, stream)
+    _ensure_code(User.objects.get(username=PEOPLE[User.Role.MANAGER][0]))
     return logins
+
+
+def _ensure_code(manager: User) -> None:
+    """A door that has a code, for who wants to see how one is shown; files of the record never hold any."""
+    closet = Closet.objects.filter(site__code=SITE, name=CLOSET).first()
+    if closet is not None and not Secret.objects.filter(site=closet.site, label=DOOR).exists():
+        code = str(1000 + secrets.randbelow(9000))
+        secret_add(
+            user=manager, site=closet.site, closet=closet, label=DOOR, code=code, kind=Secret.Kind.DOOR
+        )

@@ -6,14 +6,20 @@ processes together, since it was started."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from django.db import connection
 from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
 from prometheus_client import CollectorRegistry
-from prometheus_client.core import GaugeMetricFamily, HistogramMetricFamily, Metric
+from prometheus_client.core import (
+    CounterMetricFamily,
+    GaugeMetricFamily,
+    HistogramMetricFamily,
+    Metric,
+    SummaryMetricFamily,
+)
 from prometheus_client.exposition import CONTENT_TYPE_LATEST, generate_latest
 from prometheus_client.registry import Collector
 from rest_framework.request import Request
@@ -30,6 +36,7 @@ _STALE: Final = """
     SELECT lane, count(DISTINCT site_id), coalesce(extract(epoch FROM clock_timestamp() - min(made_at)), 0)
     FROM mark GROUP BY lane
 """
+_RECHECKED: Final = "SELECT lane, batches, sites, seconds FROM recheck_time"
 _UNPUBLISHED: Final = """
     SELECT count(*), coalesce(extract(epoch FROM clock_timestamp() - min(happened_at)), 0)
     FROM event WHERE sequence IS NULL
@@ -54,6 +61,8 @@ class _Service(Collector):
         with connection.cursor() as cursor:
             cursor.execute(_STALE)
             marked = {lane: (count, float(age)) for lane, count, age in cursor.fetchall()}
+            cursor.execute(_RECHECKED)
+            rechecked = {lane: row for lane, *row in cursor.fetchall()}
             cursor.execute(_UNPUBLISHED)
             unpublished, unpublished_s = cursor.fetchone()
             cursor.execute(_WAITING)
@@ -72,6 +81,7 @@ class _Service(Collector):
             age.add_metric([str(lane.label)], seconds)
         yield sites
         yield age
+        yield from _rechecks(rechecked)
         yield GaugeMetricFamily(
             "zonebook_events_unpublished", "Events not in the feed yet.", value=unpublished
         )
@@ -96,6 +106,26 @@ class _Service(Collector):
             ),
         ):
             yield GaugeMetricFamily(f"zonebook_{name}", said, value=value)
+
+
+def _rechecks(by_lane: Mapping[int, Sequence[float]]) -> Iterator[Metric]:
+    """by_lane: batches, sites, seconds."""
+    took = SummaryMetricFamily(
+        "zonebook_recheck_seconds",
+        "How long sweeps took to recompute sites, and how many sites, by lane.",
+        labels=["lane"],
+    )
+    batches = CounterMetricFamily(
+        "zonebook_recheck_batches",
+        "Batches in which sweeps recomputed sites: whoever changes something waits for one at most.",
+        labels=["lane"],
+    )
+    for lane in Mark.Lane:
+        count, sites, seconds = by_lane.get(lane, (0, 0, 0.0))
+        took.add_metric([str(lane.label)], int(sites), seconds)
+        batches.add_metric([str(lane.label)], count)
+    yield took
+    yield batches
 
 
 class _Requests(Collector):

@@ -20,6 +20,8 @@ from api.conventions.problems import KINDS, ProblemError
 from sites.changes.errors import Problem
 from sites.once import reading_anew
 
+from .days import with_days_written
+
 BELOW: Final = "/api/v1/"
 # Headers of a program's request. A page authenticates by the cookie alone, and writes from its form
 _NOT_PASSED_ON: Final = frozenset(
@@ -45,18 +47,18 @@ class Versioned(NamedTuple):
 def answer_of(request: HttpRequest, path: str, **query: Any) -> Any:
     """The data of ``GET /api/v1/{path}``; what is None is left out of the query. Any problem is raised
     as it is, absent and forbidden alike: a 404 says since when, or until when, a thing stood."""
-    return _answered(_asked(request, "GET", path, query)).data
+    return with_days_written(_answered(_asked(request, "GET", path, query)).data)
 
 
 def versioned(request: HttpRequest, path: str) -> Versioned:
     """The data of ``GET /api/v1/{path}`` and its version."""
     response = _answered(_asked(request, "GET", path, {}))
-    return Versioned(response.data, response["ETag"])
+    return Versioned(with_days_written(response.data), response["ETag"])
 
 
 def computed_by(request: HttpRequest, path: str) -> Any:
     """The data of a ``POST /api/v1/{path}`` that only computes."""
-    return _answered(_asked(request, "POST", path, {}, body={})).data
+    return with_days_written(_answered(_asked(request, "POST", path, {}, body={})).data)
 
 
 def change_of(

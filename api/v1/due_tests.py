@@ -92,12 +92,12 @@ class DueTestViewSet(ReadOnlyViewSet):
         # Joined, the sites of a customer are found by reading through all sites
         return super().get_queryset().select_related("run__block").prefetch_related("site")
 
-    def filter_queryset(self, queryset: Any) -> Any:
+    def filter_queryset(self, queryset: QuerySet[Any]) -> Any:
         day: date | None = self.asked.get("as_of")
         if day is None:
             return super().filter_queryset(queryset)
-        query: Any = self.query
-        return query.filter_computed(due_tests_on(self._sites_on(day), day))
+        assert isinstance(self.query, DueTestFilterSet)
+        return self.query.filter_computed(due_tests_on(self._sites_on(day), day))
 
     def _sites_on(self, day: date) -> list[Site]:
         """The sites asked for that a contract with a test interval covered on a day."""

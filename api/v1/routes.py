@@ -29,6 +29,7 @@ from . import (
     paging_sets,
     points,
     power,
+    power_readings,
     runs,
     search,
     secrets,
@@ -102,6 +103,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
             "replay": subscriptions.SubscriptionReplayView,
             "deliveries": subscriptions.SubscriptionDeliveryListView,
         }.items()
+    ),
+    path(
+        "switches/<int:id>/power-readings",
+        power_readings.PowerReadingViewSet.as_view({"post": "read_power"}, detail=False),
+        name="switch-power-readings",
     ),
     path("calendars", calendars.CalendarListView.as_view(), name="calendars"),
     path("calendars/<int:id>", calendars.CalendarView.as_view(), name="calendar"),

@@ -23,6 +23,13 @@ class Catalogued(models.Model):
         abstract = True
 
 
+def _heading(column: str) -> fields.LineField:
+    text = (
+        f"Of the column {column}, in the table of power that a switch prints. Blank: none, or not recorded."
+    )
+    return fields.LineField(max_length=60, blank=True, default="", db_default="", help_text=text)
+
+
 class DeviceModel(Catalogued):
     class Kind(models.TextChoices):
         CEILING_SPEAKER = "ceiling_speaker", "ceiling speaker"
@@ -140,6 +147,9 @@ class DeviceModel(Catalogued):
         "With one fewer: its largest lost, or not fitted.",
         verbose_name="PoE budget with one supply lost",
     )
+    group_heading = _heading("of the supply group")
+    port_heading = _heading("of the port")
+    watts_heading = _heading("of the watts delivered")
     note = fields.NoteField()
 
     class Meta:

@@ -201,6 +201,7 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("GET", "/api/v1/due-tests/{id}"): READ,
     ("GET", "/api/v1/tests/{id}"): READ,
     ("POST", "/api/v1/tests"): Ability.WRITE_TESTS,
+    ("POST", "/api/v1/switches/{id}/power-readings"): Ability.WRITE_TESTS,
     ("POST", "/api/v1/tests/bulk"): Ability.WRITE_TESTS,
     ("POST", "/api/v1/tests/{id}/supersede"): Ability.WRITE_TESTS,
     ("GET", "/api/v1/paging-sets"): READ,

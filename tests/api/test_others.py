@@ -26,6 +26,7 @@ from api.conventions.writing import Writing
 from api.events.deliveries.made import fan_out
 from api.events.publisher import publish
 from api.events.subscriptions import subscription_add
+from api.v1.power_readings import PowerReadingsWriting
 from api.v1.routes import RESOURCES
 from sites.access.selectors import principal_of
 from sites.access.services import token_make
@@ -99,7 +100,8 @@ def no_limits(settings: Any) -> None:
 
 
 def said(client: Client, method: str, path: str, body: Any = None, **headers: str) -> tuple[int, str]:
-    """Status and body, without what is of this request alone, and the cursor, which has a time in it."""
+    """Status and body, without what is of this request alone (the nonce of a page too), and the cursor, which
+    has a time in it."""
     answer = client.generic(
         method, path, json.dumps(body) if body is not None else "", content_type="application/json",
         headers={"X-Request-ID": "same", **headers},
@@ -108,7 +110,7 @@ def said(client: Client, method: str, path: str, body: Any = None, **headers: st
     if answer["Content-Type"].endswith("json") and isinstance(found := json.loads(text), dict):
         left = {name: value for name, value in found.items() if name not in ("instance", "next")}
         text = json.dumps({**left, "has_next": found.get("next") is not None and "more" not in found})
-    return answer.status_code, re.sub(r'"last_used_at": [^,}]*', "", text)
+    return answer.status_code, re.sub(r'"last_used_at": [^,}]*| nonce="[^"]*"', "", text)
 
 
 # --- answers that others must not change --------------------------------------------------------------------
@@ -144,7 +146,8 @@ def _second_page(caller: Client, path: str) -> str:
         return path
     pages = f"{path}{'&' if '?' in path else '?'}page_size=2"
     found = caller.get(pages)
-    after = found.json().get("next") if found.status_code == 200 else None
+    in_json = found.status_code == 200 and found["Content-Type"] == "application/json"
+    after = found.json().get("next") if in_json else None
     if not after:
         return path
     return f"{pages}&{'after' if path.startswith(f'{ROOT}/events') else 'cursor'}={after}"
@@ -253,7 +256,9 @@ def bodies(own: Mapping[str, int]) -> Iterator[tuple[str, str, Mapping[str, Para
     for one in served():
         body = None if one.view_set is None or one.action == "create" else one.view_set.bodies.get(one.action)
         path = one.route.replace("{id}", str(own.get(one.resource)))
-        if isinstance(body, BulkWriting):
+        if isinstance(body, PowerReadingsWriting):
+            yield one.method, path, body.of_all, ""
+        elif isinstance(body, BulkWriting):
             yield one.method, path, body.one.parameters, "items"
         elif isinstance(body, Writing):
             yield one.method, path, body.parameters, ""

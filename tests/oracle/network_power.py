@@ -147,7 +147,7 @@ def _known(value: float | None) -> float:
 
 def _measured(standing: Standing, switch: int) -> tuple[float, frozenset[int]] | None:
     """The newest paging reading, or without one the newest idle reading: watts of all supply groups read
-    then."""
+    then, or of the switch as a whole where that was read last."""
     for state in ("paging", "idle"):
         taken = [
             each
@@ -156,9 +156,11 @@ def _measured(standing: Standing, switch: int) -> tuple[float, frozenset[int]] |
         ]
         if taken:
             newest = max(each.step for each in taken)
+            then = [each for each in taken if each.step == newest]  # in the order of their ids
+            as_a_whole = then[-1].group is None
             by_group: dict[int | None, ReadingRow] = {}
-            for each in taken:  # in the order of their ids: the last of a group on that day counts
-                if each.step == newest:
+            for each in then:  # the last of a group on that day counts
+                if (each.group is None) == as_a_whole:
                     by_group[each.group] = each
             return sum(each.value for each in by_group.values()), frozenset(
                 {max(each.id for each in by_group.values())}

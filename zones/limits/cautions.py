@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from sites.wording import capital, listed, plural
+from sites.wording import listed, plural
 
 from .amounts import amount
 
@@ -153,8 +153,8 @@ def _mention(words: str, text: str) -> str:
 
 @dataclass(frozen=True)
 class CautionHere:
-    """A caution, and why it is shown here. text: in the words of the site's jurisdiction; of a danger that
-    somebody named its own words come first."""
+    """A caution, and why it is shown here: of a danger that somebody named, in its own words. text: in the
+    words of the site's jurisdiction."""
 
     caution: Caution
     why: str
@@ -251,12 +251,7 @@ CAUTIONS: Final[dict[Caution, Callable[[Surroundings], str]]] = {
 def cautions_of(here: Surroundings) -> tuple[CautionHere, ...]:
     """The cautions that matter here, the worst first, each with why."""
     return tuple(
-        CautionHere(caution, why, _text(caution, here))
+        CautionHere(caution, why, caution.text_in(here.jurisdiction))
         for caution, reason in CAUTIONS.items()
         if (why := reason(here))
     )
-
-
-def _text(caution: Caution, here: Surroundings) -> str:
-    text = caution.text_in(here.jurisdiction)
-    return f"{capital(here.named_dangers)}. {text}" if caution is Caution.DANGER else text

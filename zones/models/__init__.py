@@ -1,6 +1,6 @@
 from .findings import Case, CatalogueNews, Finding, Takeover
 from .landings import ClipFacts, Landing
-from .recheck import DueDate, DueTest, Expected, Figures, ProofsKept, SiteCheck, ZoneSubject
+from .recheck import DueDate, DueTest, Expected, Figures, ProofsKept, RecheckTime, SiteCheck, ZoneSubject
 from .runs import Point, PointFacts, Run, RunFacts
 from .test_kinds import KINDS, KindOfTest
 from .tests import Test
@@ -24,6 +24,7 @@ __all__ = [
     "Point",
     "PointFacts",
     "ProofsKept",
+    "RecheckTime",
     "Run",
     "RunFacts",
     "SiteCheck",

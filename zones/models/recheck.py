@@ -124,6 +124,19 @@ class SiteCheck(models.Model):
         ]
 
 
+class RecheckTime(models.Model):
+    """How long sweeps took to recompute sites, a row a lane, added up since the table was made. Monitoring
+    divides what two looks differ by."""
+
+    lane = models.PositiveSmallIntegerField(primary_key=True)
+    batches = models.BigIntegerField()
+    sites = models.BigIntegerField()
+    seconds = models.FloatField()
+
+    class Meta:
+        db_table = "recheck_time"
+
+
 class DueDate(models.Model):
     """Time is an input: at this instant (a site's midnight) the sweep turns the row into a mark."""
 

@@ -346,13 +346,17 @@ COVERS = Query(
     " WHERE v.site_id = ANY({ids}) AND c.test_interval_months IS NOT NULL",
 )
 
-# Watts are read per power-supply group (RFC 3621): the last reading of each group on a step, summed.
+# Watts are read per power-supply group (RFC 3621): the last reading of each on a step, summed. One without a
+# group is of the switch as a whole, and holds its groups: what was read last says which of both counts
 POE_READINGS = _query(
     f"""FROM (
-            SELECT DISTINCT ON (r.switch_id, r.step, r.state, r.power_group) r.*
+            SELECT DISTINCT ON (r.switch_id, r.step, r.state, r.power_group) r.*,
+                first_value(r.power_group IS NULL) OVER (
+                    PARTITION BY r.switch_id, r.step, r.state ORDER BY r.id DESC) AS is_whole
             FROM {_CURRENT_READINGS} AND r.kind = '{Test.Kind.POE_POWER}'
             ORDER BY r.switch_id, r.step, r.state, r.power_group, r.id DESC
-        ) g GROUP BY g.site_id, g.switch_id, g.step, g.state""",
+        ) g WHERE (g.power_group IS NULL) = g.is_whole
+        GROUP BY g.site_id, g.switch_id, g.step, g.state""",
     {"site": "g.site_id", "step": "g.step", "changed_by": "max(g.change_set_id)"},
     electrical.PoeReadingRows,
     switch_index="g.switch_id",

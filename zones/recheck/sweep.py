@@ -26,6 +26,7 @@ from zones.recheck.alive import ALIVE_EVERY_S, touch
 from zones.recheck.batch import Outcome, recheck
 from zones.recheck.claims import claimed, report_silent
 from zones.recheck.recheck_queue import mark_outdated, raise_due
+from zones.recheck.times import add_recheck_time
 
 log = structlog.get_logger(__name__)
 
@@ -129,7 +130,9 @@ def look_once(*, now: dt.datetime | None = None) -> Outcome | None:
             finally:
                 if collecting:
                     gc.enable()
-            in_time = int(len(site_ids) * batches.lasting_s / (time.perf_counter() - began))
+            took = time.perf_counter() - began
+            add_recheck_time(lane, len(site_ids), took)
+            in_time = int(len(site_ids) * batches.lasting_s / took)
             _sites_at_once[lane] = min(max(in_time, batches.fewest), batches.most)
             break
     for chore in _chores:

@@ -116,9 +116,6 @@ class Command(BaseCommand):
             "",
             f"Zonebook serves the invented fleet of Larkmoor Sound & Signal on {url}",
             "",
-            "  open this first, in a browser, and log in as one of the users below:",
-            f"  {url}/log-in",
-            "",
             "  without a log-in: what it is, and the API:",
             f"  {url}/",
             f"  {api}/reference",
@@ -131,7 +128,8 @@ class Command(BaseCommand):
             "  users (role, username, password):",
             *(f"  {role:<11} {who['user']}  {who['password']}" for role, who in logins.items()),
             "",
-            "Ctrl-C stops the demo.",
+            "Ctrl-C stops the demo. Open this first, in a browser, and log in as one of these users:",
+            f"{url}/log-in",
         ]
         self.stdout.write("\n".join(lines))
         self.stdout.flush()

@@ -27,7 +27,7 @@ NEEDS: Final = "install requirements-dev.txt, and Chromium as the program `chrom
 
 class Picture(NamedTuple):
     """resource, thing: of the API, and which of the site's things the page `path` shows; blank: `path` is the
-    whole address."""
+    whole address. part: of the page, which stands at the top."""
 
     name: str
     path: str
@@ -35,6 +35,8 @@ class Picture(NamedTuple):
     thing: str = ""
     size: tuple[int, int] = DESK
     scheme: Any = "light"
+    site: str = "merrow-harbour"
+    part: str = ""
 
 
 PICTURES: Final = (
@@ -44,8 +46,8 @@ PICTURES: Final = (
     Picture("zone-history", "zones/{id}/history", "zones", "Concourse"),
     Picture("block", "blocks", "blocks", "MDF-A", PHONE),
     Picture("run", "runs", "runs", "GC-1", PHONE),
+    Picture("trend", "runs", "runs", "SD", (1280, 530), site="lac-dore", part="#trends"),
 )
-SITE: Final = "code=merrow-harbour"
 
 
 class Command(BaseCommand):
@@ -113,14 +115,14 @@ def _take(demo: dict[str, Any], target: Path, program: str) -> None:
             items = page.request.get(f"/api/v1/{resource}?{query}&page_size=500").json()["items"]
             return next(int(one["id"]) for one in items if name in ("", one["name"]))
 
-        site = found("sites", SITE)
         for one in PICTURES:
             address = f"/{one.path}"
             if one.resource:
+                site = found("sites", f"code={one.site}")
                 thing = found(one.resource, f"site_id={site}", one.thing)
                 address = address.format(id=thing) if "{id}" in address else f"{address}/{thing}"
             page.set_viewport_size({"width": one.size[0], "height": one.size[1]})
             page.emulate_media(color_scheme=one.scheme)
-            page.goto(address)
+            page.goto(address + one.part)
             page.screenshot(path=target / f"{one.name}.png")
         browser.close()

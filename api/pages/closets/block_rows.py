@@ -23,10 +23,9 @@ class Wire:
     zone: Answer | None
 
     @property
-    def line(self) -> str:
-        """All of it, for where nothing is linked."""
-        zone = f", {self.zone['name']}" if self.zone else ""
-        return f"{self.said}, {self.thing['name']}{zone}"
+    def of(self) -> str:
+        """What it belongs to, for where nothing is linked."""
+        return f"{self.thing['name']}, {self.zone['name']}" if self.zone else str(self.thing["name"])
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ import functools
 from dataclasses import asdict
 from typing import Any
 
+from api.pages.days import with_days_written
 from api.pages.drawings.reach import reach
 from api.pages.printed import pdf, qr_code, standing_alone
 from api.v1.closet_sheets import closet_sheet_data
@@ -21,7 +22,7 @@ from .sheet_parts import SheetParts
 def sheet_parts(closet: Closet, as_of: dt.date) -> SheetParts:
     """closet: with its site and customer."""
     sheet = closet_sheet(closet, as_of)
-    return parts_of(closet_sheet_data(sheet), _marks(sheet), closet.site.length_unit)
+    return parts_of(with_days_written(closet_sheet_data(sheet)), _marks(sheet), closet.site.length_unit)
 
 
 def _marks(sheet: ClosetSheet) -> Marks:

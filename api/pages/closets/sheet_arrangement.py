@@ -10,7 +10,7 @@ from typing import Any, Final, TypeAlias
 from api.pages.addresses import dialled
 from api.pages.drawings.block import block as drawn
 from api.pages.parts.people import Person, person_of
-from api.pages.templatetags.marks import NOT_RECORDED, day
+from api.pages.templatetags.marks import NOT_RECORDED, beside, day
 from sites.models import Contact
 from sites.wording import capital, counted, listed, lower_first, plural
 from zones.electrical.verdicts import Verdict
@@ -31,6 +31,7 @@ from .sheet_parts import (
     Run,
     SheetParts,
     Thing,
+    Wire,
     Wrong,
     Zone,
 )
@@ -77,6 +78,7 @@ def parts_of(answer: Answer, marks: Marks, length_unit: str) -> SheetParts:
         contract=answer["contract"]["sentence"],
         people=people,
         codes=answer["reach"]["codes"]["sentence"],
+        has_codes=any(answer["reach"]["codes"][kind] for kind in ("door", "alarm", "other")),
         wrong=tuple(_wrong(one, marks) for one in answer["findings"]),
         blocks=_blocks(answer["blocks"]),
         runs=tuple(map(_run, answer["runs"])),
@@ -199,7 +201,7 @@ def _block(block: Answer, *, is_whole: bool) -> Block:
 
 
 def _row(row: BlockRow) -> Row:
-    equipment, field = (tuple(wire.line for wire in side) for side in (row.equipment, row.field))
+    equipment, field = (tuple(Wire(one.said, one.of) for one in side) for side in (row.equipment, row.field))
     return Row(row.number, row.clip, equipment, field, row.remark)
 
 
@@ -321,7 +323,7 @@ def _zone(zone: Answer, marks: Marks) -> Zone:
         page_code=zone["page_code"],
         life_safety=zone["life_safety"],
         verdict=zone["verdict"],
-        summary=zone["summary"],
+        summary=beside(zone["summary"], zone["verdict"]),
         tightest=None if zone["tightest"] is None else _figure(zone["tightest"], marks),
     )
 

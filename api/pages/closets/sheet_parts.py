@@ -58,13 +58,21 @@ class Wrong:
 
 
 @dataclass(frozen=True)
+class Wire:
+    """said: its colour and what it carries. of: what it belongs to."""
+
+    said: str
+    of: str
+
+
+@dataclass(frozen=True)
 class Row:
-    """Row of a block; equipment, field: what lies on each side, one line a conductor."""
+    """Row of a block; equipment, field: what lies on each side."""
 
     number: int
     clip: str
-    equipment: tuple[str, ...]
-    field: tuple[str, ...]
+    equipment: tuple[Wire, ...]
+    field: tuple[Wire, ...]
     remark: str
 
 
@@ -151,6 +159,7 @@ class SheetParts:
     contract: str
     people: tuple[Person, ...]
     codes: str
+    has_codes: bool
     wrong: tuple[Wrong, ...]
     blocks: tuple[Block, ...]
     runs: tuple[Run, ...]

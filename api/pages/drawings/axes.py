@@ -9,6 +9,8 @@ from typing import Final
 
 from django.utils.safestring import SafeString
 
+from api.pages.days import written
+
 from .svg import INK, LINE, element, number, text
 
 _IN_VIEW: Final = frozenset({"V", "dB", "Ω", "AWG"})
@@ -16,7 +18,6 @@ _IN_VIEW: Final = frozenset({"V", "dB", "Ω", "AWG"})
 _TICKS: Final = 4
 _LABEL: Final = 88.0
 """The width that the first and the last day take."""
-_MONTHS: Final = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 _PREFIXES: Final = ((1e9, "G"), (1e6, "M"), (1e3, "k"))
 """Of ohms alone: those of insulation are millions."""
 
@@ -39,6 +40,8 @@ def value_axis(
     """y: where a value stands."""
     times, shown_unit = _prefixed(unit, high)
     step = _round_step((high - low) / _TICKS)
+    if not unit:
+        step = max(step, 1.0)  # of what is counted there is no half
     tick = math.ceil(low / step) * step
     while tick <= high + step * 1e-6:
         shown = f"{round(tick / times, 9) + 0.0:g} {shown_unit}".strip()
@@ -77,10 +80,10 @@ def day_axis(
     span = max((until - start).days, 1)
     left, right = first if begin is None else begin, last if end is None else end
     yield element("path", class_="ink", d=f"M{number(left)} {number(bottom)}H{number(right)}", stroke=INK)
-    yield text(left, bottom + 16, _day(start))
+    yield text(left, bottom + 16, written(start))
     if until <= start + timedelta(days=1):
         return
-    yield text(right, bottom + 16, _day(until), anchor="end")
+    yield text(right, bottom + 16, written(until), anchor="end")
     free = left + _LABEL
     for year in range(start.year + 1, until.year + 1):
         x = first + (last - first) * (date(year, 1, 1) - start).days / span
@@ -88,10 +91,6 @@ def day_axis(
         if free + 18 <= x <= right - _LABEL - 18:
             yield text(x, bottom + 16, str(year), anchor="middle")
             free = x + 18
-
-
-def _day(one: date) -> str:
-    return f"{one.day} {_MONTHS[one.month - 1]} {one.year}"
 
 
 def hatch(name: str) -> SafeString:

@@ -8,7 +8,7 @@ there is room.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, NamedTuple, TypeAlias
 
@@ -53,11 +53,12 @@ class _Free(NamedTuple):
 def block(answer: Answer, first: int = 1, last: int | None = None) -> tuple[SafeString, ...]:
     """The strips of a block, from the top. answer: the `block` of ``GET /blocks/{id}/rows``; first, last: of
     the rows that are drawn, where not all are."""
-    strips: list[_Strip] = []
-    for one in _in_sequence(answer["rows"], first, last or answer["row_count"]):
-        if not strips or strips[-1].height + _height(one, strips[-1].owners) > MOST_HEIGHT:
-            strips.append(_Strip())
-        strips[-1].add(one)
+    units = _units(_in_sequence(answer["rows"], first, last or answer["row_count"]))
+    strips = []
+    for some in _alike_high(units):
+        strips.append(_Strip())
+        for one in some:
+            strips[-1].add(one)
     return tuple(strip.drawn(answer, number) for number, strip in enumerate(strips))
 
 
@@ -123,8 +124,58 @@ def _remark(row: Answer) -> list[str]:
     return textwrap.wrap(f"! {row['remark']}", _LONGEST_REMARK) if row["remark"] else []
 
 
-def _height(one: Answer | _Free, owners: _Owners) -> float:
-    return _FREE if isinstance(one, _Free) else _placed(one, owners)[1]
+# --- what stands together -----------------------------------------------------------------------------------
+
+
+class _Unit(NamedTuple):
+    """Rows of one pair or one run, which stay together. height: at the top of a strip, where it is most."""
+
+    rows: list[Answer | _Free]
+    height: float
+
+
+def _units(rows: Iterable[Answer | _Free]) -> list[_Unit]:
+    units: list[_Unit] = []
+    owners: _Owners = {}
+    last: _Owner | None = None
+    for one in rows:
+        placed, height = ({}, _FREE) if isinstance(one, _Free) else _placed(one, owners)
+        owner = None if isinstance(one, _Free) else _run_of(one)
+        if owner is not None and owner == last and units[-1].height + height <= MOST_HEIGHT - _HEADER:
+            units[-1] = _Unit([*units[-1].rows, one], units[-1].height + height)
+        else:
+            units.append(_Unit([one], _FREE if isinstance(one, _Free) else _placed(one, {})[1]))
+        owners = {side: _owner(those[-1].conductor) for side, those in placed.items() if those}
+        last = owner
+    return units
+
+
+def _run_of(row: Answer) -> _Owner | None:
+    """What lies in the field of a row, else what lies on its other side."""
+    by_side = {one["side"]: _owner(one) for one in row["conductors"]}
+    return by_side.get("field", by_side.get("equipment"))
+
+
+def _alike_high(units: Sequence[_Unit]) -> list[list[Answer | _Free]]:
+    """The rows of each strip: as few strips as fit, then none higher than it must be."""
+    fewest = len(_cut(units, MOST_HEIGHT - _HEADER))
+    low, high = 0.0, MOST_HEIGHT - _HEADER
+    while high - low > 1.0:
+        middle = (low + high) / 2
+        low, high = (low, middle) if len(_cut(units, middle)) <= fewest else (middle, high)
+    return _cut(units, high)
+
+
+def _cut(units: Sequence[_Unit], most: float) -> list[list[Answer | _Free]]:
+    strips: list[list[Answer | _Free]] = []
+    height = 0.0
+    for unit in units:
+        if not strips or height + unit.height > most:
+            strips.append([])
+            height = 0.0
+        strips[-1] += unit.rows
+        height += unit.height
+    return strips
 
 
 def _clip(clip: str, clip_id: str) -> SafeString:

@@ -31,6 +31,8 @@ _SHARE_BROKEN: Final = 0.5
 """Share of the width that such segments may take together."""
 _TICKS: Final = 5
 _LONGEST_NAME: Final = 24
+_BOLD: Final = 8.0
+"""Width of a bold character, about."""
 
 
 def voltage(
@@ -218,10 +220,26 @@ class _Curve:
         yield element("circle", class_="ink", cx=x, cy=y, r=6.0, fill="none", stroke=INK, stroke_width=2)
         said = f"{shortened(one['name'], _LONGEST_NAME)}: {amount(one['voltage_v']['likely'], 'V')}"
         anchor, beside = ("end", min(x + 4, RIGHT)) if x > (LEFT + RIGHT) / 2 else ("start", x - 4)
-        above = y > TOP + 30
-        # On paper of its own, since lines and hatching lie behind it
+        width = len(said) * _BOLD
+        highest, lowest = self._between(
+            *((beside - width, beside) if anchor == "end" else (beside, beside + width))
+        )
+        # Clear of the curve and its band; on paper of its own, since lines of the grid lie behind it
+        base = highest - 10 if highest - 10 - TEXT_PX >= 0 else lowest + TEXT_PX + 8
         for paper in (True, False):
-            yield _text(beside, y - 12 if above else y + 22, said, anchor, bold=True, halo=paper)
+            yield _text(beside, base, said, anchor, bold=True, halo=paper)
+
+    def _between(self, left: float, right: float) -> tuple[float, float]:
+        """Where the curve and its band are highest and lowest between two places."""
+        found = [
+            self.y(volts)
+            for one in self.segments
+            if self.x(one.before) <= right and self.x(one.point["id"]) >= left
+            for end in (one.before, one.point["id"])
+            for volts in self.volts(end).values()
+            if volts is not None
+        ]
+        return min(found), max(found)
 
     def grid(self) -> Iterator[SafeString]:
         """Lines of volts, the broken foot of their axis, and the metres as far as they are known."""

@@ -94,7 +94,7 @@ def years(
         *_not_known(entries, at, ends, top),
         *(part for one in marks for part in _mark(one, top)),
         *day_axis(days[0], until, LEFT, RIGHT, top + PLOT),
-        *_key(_limit_words(line, entries), name, height),
+        *_key(_limit_words(line, entries), name if any(map(_has_band, entries)) else "", height),
     )
 
 
@@ -138,7 +138,7 @@ def _band(
     entries: Sequence[Mapping[str, Any]], at: Sequence[float], ends: Sequence[float], y: Any, name: str
 ) -> Iterator[SafeString]:
     for one, start, end in zip(entries, at, ends, strict=True):
-        if one["low"] is None or one["high"] is None or one["low"] == one["high"]:
+        if not _has_band(one):
             continue
         upper, lower = sorted((y(one["low"]), y(one["high"])))
         yield element(
@@ -150,6 +150,10 @@ def _band(
             height=float(lower - upper),
             fill=f"url(#{name})",
         )
+
+
+def _has_band(entry: Mapping[str, Any]) -> bool:
+    return None not in (entry["low"], entry["high"]) and bool(entry["low"] != entry["high"])
 
 
 def _not_known(
@@ -222,20 +226,22 @@ def _mark(mark: Mark, top: float) -> Iterator[SafeString]:
 
 
 def _key(limit: str, name: str, height: float) -> Iterator[SafeString]:
-    line = height - 10
+    """name: of the hatch; blank: nothing is hatched."""
+    line, at = height - 10, 192 if name else 80
     yield element("path", class_="ink", d=f"M2 {number(line)}h22", stroke=INK, stroke_width=2.5)
     yield text(30, line + 4.5, "likely")
-    yield element("rect", x=80.0, y=line - 6, width=22.0, height=12.0, fill=f"url(#{name})")
-    yield text(108, line + 4.5, "low to high")
+    if name:
+        yield element("rect", x=80.0, y=line - 6, width=22.0, height=12.0, fill=f"url(#{name})")
+        yield text(108, line + 4.5, "low to high")
     yield element(
         "path",
         class_="ink",
-        d=f"M192 {number(line)}h22",
+        d=f"M{at} {number(line)}h22",
         stroke=INK,
         stroke_width=1.5,
         stroke_dasharray="6 3",
     )
-    yield text(220, line + 4.5, limit)
+    yield text(at + 28, line + 4.5, limit)
 
 
 def _limit_words(line: Mapping[str, Any], entries: Sequence[Mapping[str, Any]]) -> str:

@@ -4,20 +4,31 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
 
-from api.pages.answers import answer_of
+from api.conventions.problems import ProblemError
+from api.pages.answers import answer_of, change_of
 from api.pages.drawings.poe import poe
+from api.pages.form_page import answer_refused, see_other
 from api.pages.parts.facts import nothing_recorded
 from api.pages.templatetags.marks import NOT_RECORDED
+from sites.access.abilities import Ability
+from sites.changes.making import today_in
 from sites.models import Switch, SwitchFacts
 from sites.wording import capital
 from zones.limits.amounts import amount
+from zones.models import Test
 
+from .power_table import PasteTable
 from .thing import Answer, EquipmentPage, Part, worst_verdict
+
+_READINGS = 10
+"""The last tests of its power that are shown."""
 
 
 class SwitchPage(EquipmentPage):
+    http_method_names = ["get", "head", "post"]
+    acts = (PasteTable,)
     template_name = "pages/switch.html"
     shows = Switch
     kind = "switch"
@@ -33,6 +44,7 @@ class SwitchPage(EquipmentPage):
     )
 
     power: Answer | None
+    form: PasteTable | None = None
 
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
         shown = super().context(request, **kwargs)
@@ -45,7 +57,41 @@ class SwitchPage(EquipmentPage):
             "drawing": poe(self.power) if self.power and self.power["ports"] else "",
             "ports": self._ports(self.power) if self.power else [],
             "free": nothing_recorded("Port", self.power["free"]) if self.power else "",
+            "readings": self._readings(request, shown["thing"]),
+            "form": self._form(shown["thing"]),
         }
+
+    def post(self, request: HttpRequest, *_args: Any, **kwargs: Any) -> HttpResponse:
+        self.begin(request)
+        self.principal.require(Ability.WRITE_TESTS)
+        form = self.form = PasteTable(request.POST)
+        form.is_valid()
+        why = {"reason": "Table of power that the switch printed"}
+        body = {**form.body, "technician": self.principal.user.get_full_name(), "change": why}
+        try:
+            change_of(request, "POST", f"switches/{kwargs['id']}/power-readings", body, None)
+        except ProblemError as problem:
+            return answer_refused(self, request, form, problem, **kwargs)
+        return see_other(f"{request.path}#readings")
+
+    def _form(self, switch: Answer) -> PasteTable | None:
+        """Nothing for those who may not record tests, on a past day, and of what has ended."""
+        if self.on or switch["ended_on"] or not self.principal.may(Ability.WRITE_TESTS):
+            return None
+        today = today_in(switch["site"]["time_zone"]).isoformat()
+        return self.form or PasteTable(model=switch["model"], day=today)
+
+    def _readings(self, request: HttpRequest, switch: Answer) -> list[str]:
+        """``2026-11-24 03:15, idle, group 1: 48 W``, the newest first."""
+        until = {"taken_until": self.on} if self.on else {}
+        found = answer_of(
+            request, "tests", switch_id=switch["id"], kind=Test.Kind.POE_POWER, page_size=_READINGS, **until
+        )
+        return [
+            f"{' '.join([one['taken_on'], one['taken_at']]).strip()}, {one['state']}, {_group(one)}: "
+            f"{amount(one['value'], 'W')}"
+            for one in found["items"]
+        ]
 
     def parts(self, request: HttpRequest, thing: Answer) -> list[Part]:
         # What has ended allocates nothing today
@@ -72,6 +118,10 @@ class SwitchPage(EquipmentPage):
             }
             for port in power["ports"]
         ]
+
+
+def _group(test: Answer) -> str:
+    return "all of it" if test["power_group"] is None else f"group {test['power_group']}"
 
 
 def _owner_words(owner: Switch.Owner) -> str:

@@ -18,7 +18,7 @@ from sites.models import ChangeSet
 
 from .effects import effect_parts
 from .operation_lines import lines
-from .record_rows import record_rows, table_in_words
+from .record_rows import record_rows, rows_in_words
 
 MOST_STATEMENTS: Final = 50
 """Statements of the change record that one page lists."""
@@ -129,7 +129,12 @@ class ChangeSetPage(Page):
             opened = few
         else:
             opened, first = chosen == one["id"], self.asked["rows_from"]
-        shown: dict[str, Any] = {**one, "words": table_in_words(one["table"]), "rows": None}
+        shown: dict[str, Any] = {
+            **one,
+            "words": rows_in_words(one["row_count"], one["table"]),
+            "rows": None,
+            "is_chosen": chosen == one["id"],
+        }
         if opened:
             with_rows = answer_of(request, f"changes/{one['id']}", rows_from=first)
             rows = record_rows(with_rows)[:MOST_ROWS]

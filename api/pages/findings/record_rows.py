@@ -3,6 +3,7 @@ and after."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -13,7 +14,7 @@ from django.db import models
 
 from api.pages.parts.facts import exactly
 from api.pages.templatetags.marks import day
-from sites.wording import capital
+from sites.wording import capital, counted
 
 from .plain_values import plain
 
@@ -55,6 +56,16 @@ def table_in_words(table: str) -> str:
     """What kind of rows a table holds, as in ``point facts``."""
     model = _models().get(table)
     return table.replace("_", " ") if model is None else str(model._meta.verbose_name)
+
+
+def rows_in_words(count: int, table: str) -> str:
+    """``25 device models``."""
+    one = table_in_words(table)
+    if one.endswith("s"):  # facts
+        return counted(count, one, one)
+    if one.endswith("ch"):
+        return counted(count, one, f"{one}es")
+    return counted(count, one, f"{one[:-1]}ies" if re.search("[^aeiou]y$", one) else "")
 
 
 def _title(table: str, row: Row) -> str:

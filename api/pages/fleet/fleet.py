@@ -64,7 +64,7 @@ class FleetPage(Page):
             "changed": self._counts(request, changed_since=since.isoformat()),
             "cleared": self._counts(request, cleared="yes", cleared_from=since.isoformat()),
             **(drafts(request, DRAFTS, count="true") if self.principal.may(Ability.WRITE_RECORD) else {}),
-            **self._due_tests(request),
+            **tests_to_come(request),
             **self._contracts(request),
         }
 
@@ -73,20 +73,21 @@ class FleetPage(Page):
             request, "cases/counts", **{key: one for key, one in query.items() if key != "order"}
         )
 
-    def _due_tests(self, request: HttpRequest) -> dict[str, Any]:
-        """Tests that are due by the end of the month, with those that are overdue."""
-        until = end_of_month(timezone.localdate())
-        found = answer_of(request, "due-tests", due_until=until, page_size=1, count="true")
-        return {
-            "tests_due": found["count"],
-            "tests_due_capped": found["count_is_capped"],
-            "tests_due_until": until,
-        }
-
     def _contracts(self, request: HttpRequest) -> dict[str, Any]:
         found = answer_of(request, "contracts", page_size=CONTRACTS, expand="customer")
         named = [{**one, "name": one["reference"]} for one in found["items"]]
         return {"contracts": named, "more_contracts": found["next"] is not None}
+
+
+def tests_to_come(request: HttpRequest) -> dict[str, Any]:
+    """Tests that are due by the end of the month, with those that are overdue."""
+    until = end_of_month(timezone.localdate())
+    found = answer_of(request, "due-tests", due_until=until, page_size=1, count="true")
+    return {
+        "tests_due": found["count"],
+        "tests_due_capped": found["count_is_capped"],
+        "tests_due_until": until,
+    }
 
 
 def end_of_month(day: dt.date) -> dt.date:

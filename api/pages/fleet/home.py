@@ -18,6 +18,8 @@ from api.pages.parts.change_sets import drafts
 from sites.access.abilities import Ability
 from sites.models import Subscription
 
+from .fleet import tests_to_come
+
 LOCAL_NAMES: Final = ("localhost", "127.0.0.1", "[::1]")
 MOST_CASES: Final = 20
 MOST_DRAFTS: Final = 10
@@ -43,6 +45,7 @@ class HomePage(Page):
             **(
                 drafts(request, MOST_DRAFTS, count="true") if self.principal.may(Ability.WRITE_RECORD) else {}
             ),
+            **tests_to_come(request),
             "stopped": stopped(request) if self.principal.may(Ability.SUBSCRIPTIONS) else (),
             "opened": opened.last_opened(request, self.principal.scope),
         }

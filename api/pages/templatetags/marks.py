@@ -13,6 +13,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from api.pages.addresses import page_of
+from api.pages.days import written
 from api.pages.drawings import reach as drawing
 from sites import wording
 from sites.wording import capital
@@ -24,7 +25,6 @@ from zones.loads.wording import VERDICT_WORDS
 register = template.Library()
 
 NOT_RECORDED: Final = "not recorded"
-_MONTHS: Final = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
 @register.simple_tag
@@ -56,7 +56,7 @@ def day(value: date | datetime | str | None) -> str:
     if not value:
         return NOT_RECORDED
     one = datetime.fromisoformat(value) if isinstance(value, str) else value
-    return f"{one.day} {_MONTHS[one.month - 1]} {one.year}"
+    return written(one)
 
 
 @register.filter
@@ -73,6 +73,12 @@ def at(value: datetime | str | None, time_zone: str) -> str:
 def recorded(value: Any) -> Any:
     """The value, or that it is not recorded; 0 is recorded."""
     return NOT_RECORDED if value is None or value == "" else value
+
+
+def beside(summary: str, verdict: str) -> str:
+    """A summary that stands beside the mark of its verdict, without that word at its head."""
+    word = capital(VERDICT_WORDS[Verdict[verdict.upper()]])
+    return summary.removeprefix(f"{word}: ").removeprefix(f"{word} ")
 
 
 @register.filter

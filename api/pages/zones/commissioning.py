@@ -11,7 +11,7 @@ from django.urls import reverse
 from api.pages.answers import answer_of
 from api.pages.page import OnQuery, Page
 from api.pages.printed import answer_pdf, pdf, qr_code
-from api.pages.templatetags.marks import NOT_RECORDED
+from api.pages.templatetags.marks import NOT_RECORDED, day
 from sites.wording import capital
 from zones.models import Run, Zone
 
@@ -42,8 +42,8 @@ def record_pdf(shown: Answer, address: str) -> bytes:
         "zone": record["zone"],
         "site": shown["site"],
         "customer": shown["customer"],
-        "as_of": record["as_of"],
-        "commissioned_on": record["commissioned_on"] or "",
+        "as_of": day(record["as_of"]),
+        "commissioned_on": day(record["commissioned_on"]) if record["commissioned_on"] else "",
         "summary": record["sentence"],
         "runs": [_run(one) for one in record["runs"]],
         "of_zone": [_test(one) for one in record["of_zone"]],
@@ -74,7 +74,7 @@ def _test(test: Answer) -> dict[str, str]:
         "how": ", ".join(filter(None, [words["how"], test["point"]])),
         "said": words["said"],
         "judged": words["judged"],
-        "taken_on": " ".join(filter(None, [test["taken_on"], test["taken_at"]])),
+        "taken_on": " ".join(filter(None, [day(test["taken_on"]), test["taken_at"]])),
         "technician": test["technician"] or NOT_RECORDED,
         "instrument": f"{test['instrument']}{serial}" if test["instrument"] else NOT_RECORDED,
         "calibration": _calibration(test),
@@ -84,6 +84,6 @@ def _test(test: Answer) -> dict[str, str]:
 
 def _calibration(test: Answer) -> str:
     if test["calibration_due_on"] is None:
-        return f"calibrated {test['calibrated_on']}" if test["calibrated_on"] else ""
+        return f"calibrated {day(test['calibrated_on'])}" if test["calibrated_on"] else ""
     word = "calibration lapsed" if test["calibration_lapsed"] else "calibration until"
-    return f"{word} {test['calibration_due_on']}"
+    return f"{word} {day(test['calibration_due_on'])}"

@@ -13,7 +13,7 @@ from api.conventions.problems import NOT_FOUND, ProblemError
 from api.pages.addresses import page_of
 from api.pages.answers import answer_of
 from api.pages.page import OnQuery, Page
-from sites.wording import did_you_mean, listed
+from sites.wording import capital, did_you_mean, listed
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.limits.amounts import percent
@@ -125,9 +125,9 @@ def _places(figure: Mapping[str, Any]) -> list[tuple[str, str, Mapping[str, Any]
 
 def _inputs(inputs: list[Mapping[str, Any]]) -> Shown:
     headings = (
-        Cell("input", is_number=False),
-        *(Cell(name, is_number=True) for name in ("low", "likely", "high")),
-        Cell("how it is known", is_number=False),
+        Cell("Input", is_number=False),
+        *(Cell(capital(name), is_number=True) for name in ("low", "likely", "high")),
+        Cell("How it is known", is_number=False),
     )
     rows = (
         (
@@ -150,7 +150,10 @@ def _table(table: Mapping[str, Any]) -> Shown:
     return Shown(
         title=table["title"],
         headings=tuple(
-            Cell(f"{one['name']} [{one['unit']}]" if one["unit"] else one["name"], one["key"] in of_numbers)
+            Cell(
+                capital(f"{one['name']} [{one['unit']}]" if one["unit"] else one["name"]),
+                one["key"] in of_numbers,
+            )
             for one in columns
         ),
         rows=tuple(

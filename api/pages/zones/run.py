@@ -29,7 +29,7 @@ from zones.loads.wording import VERDICT_WORDS
 from zones.models import Run
 
 from .run_trends import MOST_READ, trends_of
-from .tests_in_words import in_words
+from .tests_in_words import in_lines, in_words
 
 MOST_TESTS: Final = 50
 """That are listed; the trends are of more."""
@@ -37,7 +37,7 @@ MOST_POINTS: Final = 100
 """On one page; what `points_from` counts in."""
 JUDGED_BY: Final = "run_voltage"
 NO_NUMBER: Final = "not known"
-LONGEST_BESIDE: Final = 24
+LONGEST_BESIDE: Final = 20
 """Characters of how a current is known that still stand beside it."""
 _EXPANDED: Final = "site,zone,block,output,endpoint,supply,amplifier"
 
@@ -91,7 +91,7 @@ class RunPage(Page):
             "isolation": answer_of(request, f"{address}/isolation", as_of=self.on),
             "proof": proof,
             "to_test": [one for one in proof["tests"] if one["verdict"] != "passed"],
-            "tests": read[:MOST_TESTS],
+            "tests": in_lines(read[:MOST_TESTS]),
             "more_tests": tests["next"] is not None or len(read) > MOST_TESTS,
             **trends_of(read, trends, list(by_name), self.on or today_in(run["site"]["time_zone"])),
             "read_since": read[-1]["taken_on"] if tests["next"] else None,

@@ -13,10 +13,10 @@ from django.http import HttpRequest, HttpResponse
 
 from api.conventions import fields
 from api.conventions.problems import BAD_REQUEST, ProblemError
-from api.conventions.serializers import longest
+from api.conventions.serializers import QuerySerializer, longest
 from api.pages.answers import answer_of, change_of, versioned
 from api.pages.form_page import Act, Field, answer_refused, line_field, see_other, text_field
-from api.pages.page import OnQuery, Page
+from api.pages.page import Page
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound
 from sites.changes.making import today_in
@@ -147,7 +147,7 @@ class PutInService(Act):
         return {"service": "in_service", "change": super().body}
 
 
-class RunTestsQuery(OnQuery):
+class RunTestsQuery(QuerySerializer):
     step = fields.Whole(
         required=False, default=1, min_value=1, max_value=20, help_text="Which test, from 1 on."
     )

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, TypeAlias
 
-from sites.wording import capital
+from sites.wording import capital, lower_first
 from zones.limits.amounts import amount
 from zones.loads.outcomes import Verdict
 from zones.models import Test
@@ -32,6 +32,27 @@ def in_words(one: Answer, by_name: Mapping[int, str] = MappingProxyType({})) -> 
         "at": by_name.get(one["point_id"] or 0, ""),
         "judged": _judged(one),
     }
+
+
+def in_lines(tests: Sequence[Answer]) -> list[Answer]:
+    """Tests as a list has them: those that one person passed on one day, with nothing more said of them, are
+    one line."""
+    lines: list[dict[str, Any]] = []
+    for one in tests:
+        last = lines[-1] if lines else None
+        if last is not None and _passed_alike(last, one):
+            last["what"] += f", {lower_first(one['what'])}"
+        else:
+            lines.append({**one})
+    return list(lines)
+
+
+def _passed_alike(one: Answer, other: Answer) -> bool:
+    plain = all(
+        each["passed"] and not (each["how"] or each["at"] or each["instrument"] or each["note"])
+        for each in (one, other)
+    )
+    return plain and all(one[name] == other[name] for name in ("taken_on", "technician"))
 
 
 def _judged(one: Answer) -> str:

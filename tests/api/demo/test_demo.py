@@ -9,7 +9,6 @@ import socket
 import sys
 import time
 import urllib.request
-from itertools import takewhile
 from pathlib import Path
 
 import pytest
@@ -80,8 +79,12 @@ def test_json_is_the_first_line_once_it_serves(demo: Demo) -> None:
 def test_what_it_prints_works(demo: Demo) -> None:
     process = demo("--port", str(_free_port()))
     assert process.stdout is not None
-    lines = list(takewhile(lambda line: line != "Ctrl-C stops the demo.\n", process.stdout))
-    assert process.poll() is None, lines
+    lines: list[str] = []
+    # The last line is the one address to open first
+    while not (lines and lines[-1].endswith("/log-in\n")):
+        lines.append(process.stdout.readline())
+        assert lines[-1], lines
+    assert "Open this first" in lines[-2]
     to_click = [url for line in lines if "curl" not in line for url in re.findall(r"http://\S+", line)]
     assert len(to_click) >= 3
     for url in to_click:

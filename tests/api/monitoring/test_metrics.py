@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
 import uuid
 
 import pytest
@@ -15,6 +16,8 @@ from sites.models import Delivery, Event, Mark, Site, Subscription, User
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.events.telling import happen
+from zones.recheck.sweep import look_once
+from zones.recheck.times import add_recheck_time
 
 
 @pytest.fixture
@@ -52,6 +55,34 @@ def test_what_waits_to_be_recomputed(site: Site, monitoring: Client) -> None:
     assert told["zonebook_stale_sites bulk"] == 0
     assert told["zonebook_stale_sites set aside"] == 1
     assert 90 <= told["zonebook_stale_seconds interactive"] < 150
+
+
+def test_how_long_rechecks_took(site: Site, monitoring: Client) -> None:
+    for metric in ("seconds_sum", "seconds_count", "batches_total"):
+        assert metrics(monitoring)[f"zonebook_recheck_{metric} interactive"] == 0
+    add_recheck_time(Mark.Lane.BULK, 300, 1.25)
+    add_recheck_time(Mark.Lane.INTERACTIVE, 10, 0.25)
+    add_recheck_time(Mark.Lane.INTERACTIVE, 2, 0.125)
+    told = metrics(monitoring)
+    assert told["zonebook_recheck_seconds_sum interactive"] == 0.375
+    assert told["zonebook_recheck_seconds_count interactive"] == 12
+    assert told["zonebook_recheck_batches_total interactive"] == 2
+    assert told["zonebook_recheck_seconds_sum bulk"] == 1.25
+
+
+@pytest.mark.django_db(transaction=True)  # a snapshot begins with its transaction
+def test_a_sweep_counts_the_sites_that_it_recomputed_and_their_time(site: Site, monitoring: Client) -> None:
+    Mark.objects.all().delete()
+    Mark.objects.create(site=site, lane=Mark.Lane.BULK)
+    began = time.perf_counter()
+    look_once()
+    lasted = time.perf_counter() - began
+    told = metrics(monitoring)
+    assert told["zonebook_recheck_seconds_count bulk"] == 1
+    assert 0 < told["zonebook_recheck_seconds_sum bulk"] < lasted
+    assert told["zonebook_recheck_seconds_count interactive"] == 0
+    look_once()
+    assert metrics(monitoring)["zonebook_recheck_batches_total bulk"] == 1
 
 
 def test_what_waits_to_be_published(site: Site, monitoring: Client) -> None:

@@ -171,14 +171,26 @@ def test_a_full_block_is_cut_into_strips_of_which_each_row_is_in_one() -> None:
         ET.fromstring(standing_alone(one))
         for one in strips([through(number, f"run R{number}") for number in range(1, 51)])
     ]
-    assert len(drawn) == 5  # rows of 70 px: 12 in the 870 px less 22 px of a header
+    assert len(drawn) == 5  # rows of 70 px: at most 12 in the 870 px less 22 px of a header, so 10 in each
     numbers = [one for strip in drawn for one in texts(strip) if one.isdigit()]
     assert numbers == [str(number) for number in range(1, 51)]
     assert all(float(strip.get("height", "")) <= MOST_HEIGHT + 7 for strip in drawn)
     assert all("run R" in " ".join(texts(strip)) for strip in drawn)
-    assert drawn[1].findtext(f"{SVG}title") == "Block B-1, rows 13 to 24"
+    assert drawn[1].findtext(f"{SVG}title") == "Block B-1, rows 11 to 20"
     ids = [one.get("id") for strip in drawn for one in strip.iter() if one.get("id")]
     assert len(ids) == len(set(ids)), "on one page an id stands once"
+
+
+def test_strips_are_alike_high_and_the_rows_of_a_run_stay_in_one() -> None:
+    """18 rows of 9 runs: 15 and 3 where each strip is filled, 9 and 9 where a pair may be parted."""
+    drawn = [
+        ET.fromstring(standing_alone(one))
+        for one in strips([through(number, f"run R{(number + 1) // 2}") for number in range(1, 19)], 18)
+    ]
+    assert [strip.findtext(f"{SVG}title") for strip in drawn] == [
+        "Block B-1, rows 1 to 10",
+        "Block B-1, rows 11 to 18",
+    ]
 
 
 def test_a_row_is_small_and_has_no_style_of_its_own() -> None:

@@ -56,7 +56,7 @@ def test_a_row_says_both_sides_and_the_clip_and_leads_to_what_is_on_it(hall: Hal
     through(hall)
     html = html_of(client, hall)
     assert row_of(html, 1) == (
-        "1 | white-blue: DC positive, supply PS 1 | in | white-orange: DC positive, run R1, Ticket hall | "
+        "1 | white-blue: DC positive / supply PS 1 | in | white-orange: DC positive / run R1, Ticket hall | "
     )
     assert '<svg class="drawing block"' in html
     assert "Rows 3 to 50: nothing recorded." in html

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import pytest
 from django.test import Client
@@ -52,6 +53,20 @@ def test_it_lists_its_findings_with_one_line_of_zones_and_the_change(
     assert "2.08 A" in html
     assert "Gangway, Ticket hall" in html or "Ticket hall, Gangway" in html
     assert f'<a href="/changes/{added.pk}">Change set {added.pk}</a>' in html
+
+
+def test_where_no_time_to_respond_is_agreed_it_says_why_at_its_head(
+    client: Client, case: Case, hall: Hall
+) -> None:
+    """Of a contract it names the time; what is withheld from its list names whose setting that is."""
+    without = page(client, case)
+    assert re.search(r"<p>Not under contract on \d+ \w+ \d{4}: no response time is agreed.</p>", without)
+    factories.make_coverage(factories.make_contract(hall.site.customer, response_hours=8), hall.site)
+    assert "<p>Respond by <strong>" in page(client, case)
+    Case.objects.filter(pk=case.pk).update(withheld=True)
+    withheld = page(client, case)
+    assert "<p>Withheld: nothing is past for certain, and contract " in withheld
+    assert "Respond by" not in withheld
 
 
 def test_a_ticket_is_stored_and_a_blank_removes_it(client: Client, case: Case, dispatcher: User) -> None:

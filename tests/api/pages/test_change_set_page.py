@@ -54,7 +54,7 @@ def test_it_says_what_was_done_and_leads_to_what_it_led_to(client: Client, hall:
     assert "went from 1.60 A to 2.08 A; limit 1.60 A" in led_to
     assert "Lines: 12" in html
     assert "A device, splice or uncounted group is connected to a run" in part(html, "lines")
-    assert part(html, "record").count("1 × point added") == 12
+    assert part(html, "record").count("<b>1 point added</b>") == 12
 
 
 def test_a_draft_is_not_the_record_and_says_what_it_would_cross(client: Client, hall: Hall) -> None:

@@ -103,8 +103,13 @@ def test_who_may_not_see_codes_is_told_so_and_offered_none(
     assert address not in theirs.get(f"/closets/{closet.pk}").content.decode()
 
 
-def test_the_sheet_leads_to_the_codes(client: Client, closet: Closet) -> None:
-    assert f'href="/closets/{closet.pk}/codes"' in client.get(f"/closets/{closet.pk}").content.decode()
+def test_the_sheet_leads_to_the_codes_where_there_are_any(
+    client: Client, closet: Closet, manager: User
+) -> None:
+    link = f'href="/closets/{closet.pk}/codes"'
+    assert link not in client.get(f"/closets/{closet.pk}").content.decode()
+    secret_add(user=manager, site=closet.site, closet=closet, label="door", code=CODE, kind=Secret.Kind.DOOR)
+    assert link in client.get(f"/closets/{closet.pk}").content.decode()
 
 
 def test_out_of_scope_is_absent_and_another_page_cannot_send_the_form(

@@ -9,6 +9,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from api.pages.days import written
 from sites.models import Instrument, User
 from sites.services.instruments import instrument_add
 from tests import factories
@@ -72,9 +73,9 @@ def test_it_says_who_proved_which_run_when_with_what_and_what_was_expected(
         "Tone trace",
         "1.21 A",
         "as expected: 1.14 A to 1.26 A, give or take 0.12 A",
-        f"{BUILT.isoformat()} 14:05",
+        f"{written(BUILT)} 14:05",
         "clamp 3, serial LK-0311",
-        f"calibration lapsed {(BUILT - dt.timedelta(days=1)).isoformat()}",
+        f"calibration lapsed {written(BUILT - dt.timedelta(days=1))}",
     ):
         assert said in text, said
 

@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from pypdf import PdfReader
 
+from api.pages.days import in_sentence
 from api.pages.fleet.contract import quarter_of
 from sites.models import Contact, Contract, User
 from sites.response import agreed_text
@@ -51,7 +52,7 @@ def test_a_contract_says_what_is_owed_and_what_is_past(hall: Hall, client: Clien
     assert "the site, except on 1 holiday." in html
     assert "<dt>A case opens</dt><dd>only when a limit is past</dd>" in html
     (case,) = get(client, "cases", contract_id=contract.pk, verdict="past")["items"]
-    assert case["response"] in html
+    assert in_sentence(case["response"]) in html
     assert "It covers no site today" not in html
     assert (
         f'<a href="/sites/{hall.site.pk}">{hall.site.name}</a> <span class="verdict past">Past</span>' in html
@@ -82,8 +83,9 @@ def test_the_report_says_on_paper_what_the_page_says(hall: Hall, client: Client)
     (case,) = get(client, "cases", contract_id=contract.pk, verdict="past")["items"]
     parts = [
         f"Contract {contract.reference}", hall.site.customer.name, "8 hours", "1 case is past",
-        hall.site.name, case["findings"][0]["sentence"], case["findings"][0]["attribution"]["sentence"],
-        "(life safety not recorded)", case["response"], "Sites covered today",
+        hall.site.name, case["findings"][0]["sentence"],
+        in_sentence(case["findings"][0]["attribution"]["sentence"]),
+        "(life safety not recorded)", in_sentence(case["response"]), "Sites covered today",
         "1 case opened, 0 cases cleared.",
     ]  # fmt: skip
     places = [text.find(part) for part in parts]

@@ -176,10 +176,11 @@ def test_a_wrong_cursor_of_a_past_day_is_refused_as_any(client: Client) -> None:
     assert client.get("/tests/due", {"on": "2025-03-05", "cursor": "x"}).status_code == 400
 
 
-def test_fleet_contract_customer_and_site_lead_there(hall: Hall, contract: Contract, client: Client) -> None:
+def test_start_fleet_and_each_owner_lead_there(hall: Hall, contract: Contract, client: Client) -> None:
     due(hall.run, contract, dt.date(2020, 1, 1))
     due(hall.gangway_run, contract, MARCH)
-    assert '<a href="/tests/due">1 run to be proven again by ' in html_of(client, "fleet")
+    for page in ("", "fleet"):
+        assert '<a href="/tests/due">1 run to be proven again by ' in html_of(client, page)
     for kind, row_id in (
         ("contract", contract.pk),
         ("customer", hall.site.customer_id),

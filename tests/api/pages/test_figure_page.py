@@ -55,7 +55,7 @@ def test_it_is_worked_out_from_the_inputs_to_the_limit(hall: Hall, client: Clien
     assert "Headroom 30 % past its limit" in said
     assert "rated current of the supply 2 A 2 A 2 A data sheet of its model" in said
     assert "Limit: 2 A × 0.8 = 1.6 A." in said
-    assert "Near near under 10 % headroom" in said
+    assert "Counts as near under 10 % headroom" in said
     assert html.count("<td>run R1</td>") == 42
     assert '<svg class="reach"' in html
 

@@ -132,7 +132,7 @@ def test_it_leads_to_closet_case_and_site_and_names_zones_with_their_life_safety
         assert f'href="{address}"' in html
     zones = html.split('id="zones"')[1].split("</section>")[0]
     assert re.findall(r"Ticket hall|Gangway", zones)
-    assert zones.count("life safety not recorded") == 2
+    assert zones.count("life safety: not recorded") == 2
 
 
 def test_a_cleared_one_says_by_what(client: Client, finding: Finding, hall: Hall) -> None:
@@ -146,7 +146,7 @@ def test_a_cleared_one_says_by_what(client: Client, finding: Finding, hall: Hall
     html = page(client, finding)
     assert "2.08 A, limit 1.60 A before" in html
     assert "1.60 A after" in html
-    assert f"Cleared by change set {removed.pk} on 2024-06-13" in html
+    assert f"Cleared by change set {removed.pk} on 13 Jun 2024" in html
     assert re.findall(r'name="act" value="([^"]*)"', html) == ["outcome"]
 
 

@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
+import re
+from collections import Counter
+from pathlib import Path
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.db import OperationalError, connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from api.conventions.permissions import AUTHENTICATED, PUBLIC
+from api.pages.days import written
 from api.pages.fleet import search
 from api.pages.urls import PAGES, Row
 from sites.access.abilities import ROLES
 from sites.models import Site, User
+from tests import factories
 from tests.api.conftest import Caller
 from tests.api.pages.test_home import BROWSER
 from tests.factories import BUILT_ON
+from tests.halls import make_hall
 from tests.page_addresses import Shown
 from zones.recheck.batch import check
 
@@ -72,9 +79,24 @@ def test_a_page_takes_few_queries(row: Row, logged_in: Caller, manager: User, sh
     assert len(sent) <= MOST_QUERIES, sent
 
 
-@pytest.mark.parametrize(
+OF_DAYS = pytest.mark.parametrize(
     "row", [row for row in PAGES if "on" in row.view.query().fields], ids=lambda row: row.name
 )
+
+
+@OF_DAYS
+def test_a_page_of_a_past_day_says_so_and_leads_back_to_today(
+    row: Row, logged_in: Caller, manager: User, shown: Shown
+) -> None:
+    """In a box, since what is read there may be wrong today; of a PDF in its words, as in its own test."""
+    if not hasattr(row.view, "template_name"):
+        return
+    address = shown.address(row)
+    text = logged_in(manager).get(f"{address}?on={BUILT_ON}").content.decode()
+    assert f'<p class="notice unknown"><b>As of {written(BUILT_ON)}.</b> <a href="{address}">' in text
+
+
+@OF_DAYS
 def test_a_page_of_a_past_day_takes_few_queries_too(
     row: Row, logged_in: Caller, manager: User, shown: Shown
 ) -> None:
@@ -82,6 +104,43 @@ def test_a_page_of_a_past_day_takes_few_queries_too(
     address = f"{shown.address(row)}?on={BUILT_ON}"
     sent = _queries(logged_in(manager), address)
     assert len(sent) <= MOST_QUERIES, sent
+
+
+@ROWS
+def test_a_page_takes_as_many_queries_at_many_sites(
+    row: Row, logged_in: Caller, manager: User, shown: Shown, site: Site
+) -> None:
+    """Of the same customer and of others; with cases, drafts, due tests and runs of their own."""
+    client, address = logged_in(manager), shown.address(row)
+    check([shown.hall.site.pk])
+    few = _queries(client, address)
+    for customer in (site.customer, None):
+        there = factories.make_site(customer)
+        closet = factories.make_closet(there)
+        hall = make_hall(closet, factories.make_block(closet))
+        factories.make_points(hall.run, 12, hall.speaker, length_m=1.0)
+        check([there.pk])
+    many = _queries(client, address)
+    assert len(many) == len(few), Counter(many) - Counter(few)
+
+
+@ROWS
+def test_a_page_is_small_and_has_no_bare_day(
+    row: Row, logged_in: Caller, manager: User, shown: Shown
+) -> None:
+    """HTML of 100 kB at most; long lists and blocks have tests of their own. A day is written out."""
+    html = logged_in(manager).get(shown.address(row), follow=True)
+    if not html["Content-Type"].startswith("text/html"):
+        return
+    assert len(html.content) <= 100_000
+    said = re.sub("<[^>]*>", " ", html.content.decode())
+    assert re.findall(r"\b\d{4}-\d{2}-\d{2}\b", said) == []
+
+
+def test_the_stylesheet_is_small() -> None:
+    """20 kB, and one: whatever else there is belongs to a library."""
+    (sheet,) = Path(settings.STATICFILES_DIRS[0]).rglob("*.css")
+    assert sheet.stat().st_size <= 20_000
 
 
 def _queries(client: Client, address: str) -> list[str]:

@@ -239,6 +239,16 @@ def test_the_point_that_decides_is_named_else_the_lowest() -> None:
     assert judged.find("desc").text == "A sentence."
 
 
+def test_the_name_of_that_point_lies_clear_of_curve_and_band() -> None:
+    volts = three(22.5, 22.0, 21.0), three(22.0, 21.6, 20.0), three(21.9, 21.5, 19.5), three(21.8, 21.4, 19.0)
+    svg = of_voltage(
+        *(point(number, number - 1 or None, voltage_v=each) for number, each in enumerate(volts, 1))
+    )
+    (name,) = {float(one.get("y")) for one in svg.iter("text") if one.text == "P4: 21.4 V"}
+    # It reaches back over the segment that begins at 22 V; in view 17.52 to 24.48 V, as above
+    assert name < BOTTOM - (22.0 - 17.52) / 6.96 * (BOTTOM - TOP)
+
+
 def test_distances_are_in_the_unit_of_the_site() -> None:
     svg = of_voltage(point(1, None, length_m=three(30.48, 30.48, 30.48)), unit="ft")
     # 100 ft: ticks every 20 ft

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from api.pages.days import written
 from api.pages.zones.run_trends import MOST_DRAWN
 from sites.models import Basis
 from sites.models.access import User
@@ -61,7 +62,7 @@ def test_it_says_what_feeds_the_run(hall: Hall, page: Any) -> None:
 
 def test_life_safety_comes_before_everything_else(hall: Hall, page: Any) -> None:
     text = words(page(hall.run))
-    assert text.index("Life safety not recorded. Ticket hall") < text.index("What feeds it")
+    assert text.index("Life safety not recorded: Ticket hall") < text.index("What feeds it")
 
 
 def test_every_point_stands_in_both_tables(hall: Hall, page: Any) -> None:
@@ -70,7 +71,8 @@ def test_every_point_stands_in_both_tables(hall: Hall, page: Any) -> None:
     row = re.search(r"<tr><th scope=\"row\">30<br>.*?</tr>", html, re.DOTALL)
     assert row is not None
     said = words(row[0])
-    assert "1 m, measured 0.040 A (0.038 A to 0.042 A), measured, from its model" in said
+    assert "1 m, measured 0.040 A (0.038 A to 0.042 A) (1)" in said
+    assert "(1) Measured, from its model." in words(html)
     # 30 segments of 1 m, measured: ± 2 %
     judged = re.search(r'<tr class="judged">.*?</tr>', html, re.DOTALL)
     assert judged is not None
@@ -180,6 +182,16 @@ def test_the_readings_of_the_run_until_the_day(hall: Hall, page: Any) -> None:
     assert "No test of this run" in words(page(hall.run, "?on=2025-02-02"), "tests")
 
 
+def test_what_one_person_passed_on_one_day_is_one_line(hall: Hall, page: Any) -> None:
+    for day, kinds in ((1, (Test.Kind.SHORTS, Test.Kind.CONTINUITY)), (2, (Test.Kind.POLARITY,))):
+        for kind in kinds:
+            on = dt.date(2025, 2, day)
+            change = factories.change(hall.site, happened_on=on)
+            record_test(change, run=hall.run, kind=kind, passed=True, taken_on=on, technician="T. Wilk")
+    said = words(page(hall.run), "tests")
+    assert "Passed Polarity 2 Feb 2025, T. Wilk Passed Continuity, shorts 1 Feb 2025, T. Wilk" in said
+
+
 def test_what_a_test_should_have_read_and_which_are_left_to_take(hall: Hall, page: Any) -> None:
     """Thirty speakers of 40 mA, measured: 1.2 A ± 5 %. 1.50 A, give or take 0.03 A, is 0.21 A outside."""
     assert "To be tested: continuity, shorts, polarity and tone trace." in words(page(hall.run), "tests")
@@ -203,7 +215,7 @@ def test_what_a_test_should_have_read_and_which_are_left_to_take(hall: Hall, pag
     factories.make_points(hall.run, 1, hall.speaker, happened_on=later)
     said = words(page(hall.run), "tests")
     assert "Continuity: repeat it." in said
-    assert f"since then: A point was added on {later}" in said
+    assert f"since then: A point was added on {written(later)}" in said
 
 
 def test_it_shows_the_day_that_is_asked_for(hall: Hall, page: Any) -> None:
@@ -281,7 +293,7 @@ def test_what_was_read_over_the_years_is_drawn_beside_what_was_expected_that_day
         "4 Mar 2024 as left 1.21 A as expected 1.20 A (1.14 A to 1.26 A) "
         "3 Feb 2025 1.50 A outside what is expected by 0.21 A 1.20 A (1.14 A to 1.26 A)"
     ) in said
-    assert "What the instrument may be off by: 0.02 A to 0.03 A." in said
+    assert "Error of the instrument: 0.02 A to 0.03 A." in said
     assert "<b>outside what is expected by 0.21 A</b>" in html
     assert "<b>as expected" not in html
     assert html.count('<svg class="drawing trend"') == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import pytest
@@ -10,12 +11,15 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils.html import escape
 
+from api.pages.days import in_sentence
 from sites.changes.services import change_set_draft
 from sites.models import Basis, DeviceModel, User
+from sites.services.closets import closet_alter
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import get
 from tests.api.v1.test_findings import add_speakers
+from tests.factories import BUILT_ON
 from tests.halls import Hall, more_speakers
 from zones.models import ZoneFacts
 from zones.recheck.batch import check
@@ -46,7 +50,7 @@ def test_site_closets_and_zones_have_their_worst_verdict(hall: Hall, client: Cli
         assert re.search(rf"{name}(</\w+>)?{past}", html), name
     assert not re.search(rf"{empty.name}</\w+>{past}", html)
     (case,) = get(client, "cases", site_id=hall.site.pk, verdict="past")["items"]
-    assert escape(case["findings"][0]["attribution"]["sentence"]) in html
+    assert escape(in_sentence(case["findings"][0]["attribution"]["sentence"])) in html
 
 
 def test_a_site_shows_drafts_last_changes_and_the_way_to_its_survey(hall: Hall, client: Client) -> None:
@@ -55,6 +59,20 @@ def test_a_site_shows_drafts_last_changes_and_the_way_to_its_survey(hall: Hall, 
     assert "a second supply" in html[html.index("<h2>Drafts</h2>") : html.index("<h2>Last changes</h2>")]
     assert "The latest 5 changes are shown; more are recorded." in html
     assert f'href="/sites/{hall.site.pk}/survey"' in html
+
+
+def test_of_many_changes_the_earlier_ones_are_one_click_away(hall: Hall, client: Client) -> None:
+    days = [BUILT_ON + dt.timedelta(days=number) for number in range(10, 80, 10)]
+    for number, day in enumerate(days):
+        change = factories.change(hall.site, happened_on=day, reason=f"work {number}")
+        closet_alter(change, closet=hall.closet, note=f"note {number}")
+    html = html_of(client, f"/sites/{hall.site.pk}")
+    assert [f"work {number}" in html for number in range(7)] == [False] * 2 + [True] * 5
+    earlier = re.search(r'<a href="(\?on=[\d-]+)">Earlier ones, as of', html)
+    assert earlier is not None
+    assert earlier[1] == f"?on={days[2]}"
+    html = html_of(client, f"/sites/{hall.site.pk}{earlier[1]}")
+    assert [f"work {number}" in html for number in range(7)] == [True] * 3 + [False] * 4
 
 
 def test_on_another_day_links_keep_the_day_where_a_page_has_days(hall: Hall, client: Client) -> None:

@@ -84,6 +84,14 @@ def test_the_range_is_a_hatched_band_and_what_is_certain_has_none() -> None:
     assert band.get("fill") == "url(#hatch-supply_current-supply-7)"
 
 
+def test_the_key_names_only_what_is_drawn_and_of_what_is_counted_there_is_no_half() -> None:
+    counted = texts(drawn(entry(0, 0.0, limit=0.0), entry(50, 1.0, limit=0.0), code="in_service_unproven"))
+    assert "low to high" not in counted
+    assert {"0", "1"} <= set(counted)
+    assert "0.5" not in counted
+    assert "low to high" in texts(drawn(entry(0, 1.1, low=1.0, high=1.2)))
+
+
 def test_marks_are_numbered_and_what_crossed_is_filled() -> None:
     svg = drawn(entry(0, 1.1), entry(50, 2.1), crossed={1})
     first, second = parts(svg, "mark")

@@ -13,6 +13,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from api.pages.days import in_sentence
 from api.pages.zones import zone_history
 from sites.models import Basis, User
 from tests import factories
@@ -59,11 +60,11 @@ def test_the_change_that_crossed_stands_in_the_drawing_and_in_the_list(hall: Hal
     (crossing,) = line["crossings"]
     # At 1.60 A of 1.60 A the high estimate was past from the beginning: both changes are shown
     assert len(filled) == 2
-    assert svg.find("desc").text == crossing["sentence"]
+    assert svg.find("desc").text == in_sentence(crossing["sentence"])
     said = words(html)
-    assert f"{line['attribution']['sentence']}." in said
+    assert f"{in_sentence(line['attribution']['sentence'])}." in said
     for entry in line["entries"]:
-        assert entry["sentence"] in said
+        assert in_sentence(entry["sentence"]) in said
     # 40 × 0.04 A, and 12 more
     assert "went from 1.60 A to 2.08 A" in said
 

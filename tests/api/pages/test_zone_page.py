@@ -13,6 +13,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils.html import escape
 
+from api.pages.days import in_sentence
 from sites.models import Basis, Contact, DeviceModel, User
 from sites.services.closets import contact_add
 from tests import factories
@@ -58,7 +59,7 @@ def push_past(hall: Hall) -> None:
 def test_the_parts_stand_in_the_order_in_which_they_are_needed(hall: Hall, client: Client) -> None:
     html = html_of(client, hall.zone)
     assert re.findall(r"<h2[^>]*>([^<]*)</h2>", html) == [
-        "Figures", "What made it so", "What feeds it", "How it is paged", "Before anybody works on it",
+        "Figures", "The change behind it", "What feeds it", "How it is paged", "Before anybody works on it",
     ]  # fmt: skip
     assert html.index("Life safety not recorded") < html.index('id="figures"')
 
@@ -94,7 +95,9 @@ def test_what_is_past_stands_before_what_is_within_and_names_the_change(hall: Ha
     assert int(within.split()[0]) == sum(one["verdict"] == "within" for one in api["items"])
     query: dict[str, Any] = {"zone_id": hall.zone.pk, "code": "supply_current"}
     (finding,) = client.get("/api/v1/findings", query).json()["items"]
-    assert f"{finding['attribution']['sentence']}. Past Supply current, supply PS 1" in part(html, "changes")
+    assert f"{in_sentence(finding['attribution']['sentence'])}. Past Supply current, supply PS 1" in part(
+        html, "changes"
+    )
 
 
 def test_on_an_earlier_day_it_shows_that_day_and_leads_back(hall: Hall, client: Client) -> None:
@@ -103,7 +106,7 @@ def test_on_an_earlier_day_it_shows_that_day_and_leads_back(hall: Hall, client: 
     # 40 × 0.04 A = 1.60 A of 1.60 A
     assert "Past" not in part(html, "figures")
     assert "Supply PS 1 delivers 1.60 A (" in part(html, "figures")
-    assert f'<a href="/zones/{hall.zone.pk}">Today</a>' in html
+    assert f'<a href="/zones/{hall.zone.pk}">Show today</a>' in html
     assert f'href="/closets/{hall.closet.pk}?on=' in html
 
 

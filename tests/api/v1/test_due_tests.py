@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -179,15 +180,15 @@ def test_on_a_past_day_they_are_chosen_and_sorted_and_have_pages_alike(
     assert found(due_until="2025-03-04") == everything[:3]
     assert found(customer_id=hall.site.customer_id + 1) == found(run_id=10**9) == []
     for order in ("due_on", "-due_on", "site", "-id"):
-        pages, cursor = [], None
+        pages: list[int] = []
+        more: dict[str, Any] = {}
         while True:
-            more: dict[str, object] = {"cursor": cursor} if cursor else {}
             page = get(client, "due-tests", **asked, order=order, page_size=1, count="true", **more)
             assert (len(page["items"]), page["count"], page["count_is_capped"]) == (1, 4, False)
             pages += [one["run_id"] for one in page["items"]]
-            cursor = page["next"]
-            if cursor is None:
+            if page["next"] is None:
                 break
+            more = {"cursor": page["next"]}
         assert pages == found(order=order)
         assert sorted(pages) == sorted(everything)
 

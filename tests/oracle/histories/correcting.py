@@ -152,12 +152,13 @@ def _reading(things: Things, kind: str, value: float, day: dt.date) -> Body:
 
 
 def read_poe(things: Things, day: dt.date) -> list[Body]:
-    """Watts of the supply groups of a switch."""
+    """Watts of the supply groups of a switch, or of all of it."""
     switch = things.one(things.switches)
+    groups: list[int | None] = [None, 1, 2]
     return [
         _reading(things, "poe_power", round(things.rng.uniform(10, 110), 1), day)
         | {"switch_id": switch, "power_group": group}
-        for group in range(1, things.rng.randint(1, 2) + 1)
+        for group in things.rng.sample(groups, things.rng.randint(1, 3))
     ]
 
 

@@ -95,9 +95,9 @@ def test_the_words_follow_the_jurisdiction(
     assert "a permit, an attendant outside and tested air" in texts
 
 
-def test_a_danger_comes_with_its_own_words_first() -> None:
+def test_a_danger_comes_with_its_own_words_once() -> None:
     (danger,) = cautions_of(Surroundings(dangers=("forklifts cross.", "ice")))
-    assert danger.text == f"Forklifts cross; ice. {Caution.DANGER.text}"
+    assert (danger.why, danger.text) == ("recorded here: forklifts cross; ice", Caution.DANGER.text)
 
 
 def test_where_nothing_is_known_nothing_is_shown() -> None:

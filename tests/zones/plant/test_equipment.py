@@ -246,3 +246,25 @@ def test_power_readings_are_summed_over_groups_and_hold_until_the_next() -> None
         (p.State.PAGING, 90.0, second, FOREVER),
     ]
     assert {row["switch"] for row in found} == {switch.pk}
+
+
+@pytest.mark.parametrize(
+    ("groups", "watts"),
+    [
+        ([(1, 30.0), (2, 50.0), (None, 84.0)], 84.0),
+        ([(None, 84.0), (1, 30.0), (2, 50.0)], 80.0),
+        ([(1, 30.0), (None, 84.0), (2, 50.0)], 80.0),
+        ([(None, 84.0), (None, 85.0)], 85.0),
+    ],
+)
+def test_a_switch_read_as_a_whole_is_not_added_to_its_groups(
+    groups: list[tuple[int | None, float]], watts: float
+) -> None:
+    """What was read last on a day says which of both counts."""
+    record = SiteRecord()
+    with record.change():
+        switch = record.switch()
+    for group, value in groups:
+        reading(record, DAY, kind="poe_power", switch=switch, state="idle", power_group=group, value=value)
+
+    assert [row["power_w"] for row in rows(read_plant([record.site_id]), "poe_readings")] == [watts]

@@ -15,5 +15,5 @@ BY_INSTRUMENT = Index(
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("zones", "0029_point_facts_of_runs")]
+    dependencies = [("zones", "0030_recheck_time")]
     operations = [BuildIndex("test", BY_INSTRUMENT)]

@@ -190,14 +190,22 @@ def land_or_lift(things: Things, day: dt.date) -> list[Body]:
 
 
 def lay_known(things: Things, day: dt.date) -> list[Body]:
-    """A run by itself on a new gateway, so well recorded that a level can be told: on many sites none is."""
-    gateway, run = things.name("GW"), things.name("R")
+    """A run by itself on a new gateway, and a line by itself on a new amplifier, so well recorded that level
+    and impedance can be told: on many sites none is."""
+    gateway, run, amplifier, line = (things.name(stem) for stem in ("GW", "R", "A", "R"))
     bodies: list[Body] = [
         {"op": "endpoint.add", "name": gateway, "label": gateway, "power_source": "adapter",
          "closet_id": things.one(things.closets),
          "model_id": things.one(things.catalogue.models["gateway"][:3])},
         {"op": "run.add", "name": run, "label": run, "block_id": things.one(things.blocks),
          "kind": "self_amplified", "output_id": f"@{gateway}/output/1"},
+        {"op": "amplifier.add", "name": amplifier, "label": amplifier, "line_voltage_v": 70.7,
+         "closet_id": things.one(things.closets)},
+        {"op": "run.add", "name": line, "label": line, "block_id": things.one(things.blocks),
+         "kind": "constant_voltage", "amplifier_id": f"@{amplifier}"},
+        {"op": "point.append", "run_id": f"@{line}", **things.segment("constant_voltage"),
+         **things.tap("ceiling_speaker"),
+         "model_id": things.one(things.catalogue.models["ceiling_speaker"][:2])},
     ]  # fmt: skip
     for _ in range(things.rng.randint(1, 3)):
         model = things.one(things.catalogue.models["ceiling_speaker"][:2])
@@ -224,7 +232,10 @@ def read_loop(things: Things, day: dt.date) -> list[Body]:
 
 def read_line(things: Things, day: dt.date) -> list[Body]:
     """The impedance of a line, about what its taps come to at 70.7 V or far from it."""
-    run = things.run_with_points("constant_voltage", "constant_voltage", "low_impedance")
+    lines = [run for run, kind in things.run_kind.items() if things.points[run] and kind != "self_amplified"]
+    run = (
+        lines[-1] if lines and things.chance(0.5) else things.one(lines)
+    )  # the last is known best in the end
     latest = {
         row.point_id: row.tap_power_w or 1.0
         for row in PointFacts.objects.filter(run=run, kind=PointFacts.Kind.DEVICE).order_by("step")

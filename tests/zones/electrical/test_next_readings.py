@@ -150,6 +150,19 @@ def test_what_the_list_asks_for_settles_all_that_readings_settle(first_site: int
     assert total["list"] < total["plain"] < total["all"]
 
 
+def test_the_list_has_nothing_that_is_not_needed() -> None:
+    """Each reading settles something, or may; one voltage of a run scales all of its lengths. On the last two
+    sites, what was chosen first is not needed any more when the list is whole."""
+    asked_for = 0
+    for seed in (*range(10), 62, 75):
+        readings = proposed(half_unknown(seed).record).readings
+        assert [one for one in readings if not one.settles and not one.may_settle] == [], f"site {seed}"
+        voltages = [one.run_id for one in readings if one.kind is ReadingKind.END_VOLTAGE]
+        assert len(set(voltages)) == len(voltages), f"site {seed}"
+        asked_for += len(readings)
+    assert asked_for > 20
+
+
 def counts_of(done: Walk) -> Counter[str]:
     return Counter(
         open=len(done.before),

@@ -112,6 +112,22 @@ def test_a_due_test_says_what_holds_now_where_its_days_stay(hall: Hall) -> None:
     assert (after.due_on, after.proven_on, after.surveyed) == (in_a_year(PROVEN), PROVEN, False)
 
 
+def test_a_recheck_that_finds_the_same_leaves_the_row_as_it_was(hall: Hall) -> None:
+    """Or every calendar would take its entries for changed."""
+    cover(hall)
+    checked_on(hall.site, PROVEN)
+    before = list(DueTest.objects.order_by("pk").values_list("pk", "changed_at"))
+    assert len(before) == 2
+    checked_on(hall.site, PROVEN + DAY)
+    assert list(DueTest.objects.order_by("pk").values_list("pk", "changed_at")) == before
+    prove(hall.run, PROVEN + DAY)
+    checked_on(hall.site, PROVEN + DAY)
+    changed = [
+        pk for pk, at in DueTest.objects.values_list("pk", "changed_at") if at not in dict(before).values()
+    ]
+    assert changed == [DueTest.objects.get(run=hall.run).pk]
+
+
 def test_a_test_that_was_not_made_in_time_is_a_finding_by_time(hall: Hall) -> None:
     cover(hall)
     prove(hall.run, PROVEN)

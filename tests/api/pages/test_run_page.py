@@ -307,7 +307,7 @@ def test_how_it_moves_over_the_years_is_said_as_the_api_says_it(
         record(hall, dt.date(year, 3, 4), Test.Kind.RUN_CURRENT, value)
     said = words(page(hall.run), "trends")
     assert (
-        "It rises by 0.090 A a year, give or take 0.026 A: 3 readings from 2024-03-04 to 2026-03-04," in said
+        "It rises by 0.090 A a year, give or take 0.026 A: 3 readings from 4 Mar 2024 to 4 Mar 2026," in said
     )
     assert "Cannot tell whether it changes: 2 readings" in words(page(hall.run, "?on=2026-03-03"), "trends")
 

@@ -10,9 +10,10 @@ import asyncio
 import bisect
 import socket
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from pysnmp.carrier.asyncio.dgram import udp
 from pysnmp.entity import config, engine
@@ -20,6 +21,8 @@ from pysnmp.entity.rfc3413 import cmdrsp, context
 from pysnmp.proto.api import v2c
 from pysnmp.proto.rfc1905 import endOfMibView
 from pysnmp.smi.instrum import AbstractMibInstrumController
+
+Answer = TypeVar("Answer")
 
 USER: Final = "reader"
 AUTH_PASSWORD: Final = "authenticates-nobody"
@@ -107,3 +110,10 @@ def _serve(loop: asyncio.AbstractEventLoop, sock: socket.socket, objects: Mappin
     finally:
         snmp.close_dispatcher()
         loop.run_until_complete(asyncio.sleep(0))  # a transport closes at the loop's next turn
+
+
+def in_a_thread(function: Callable[..., Answer], *args: Any, **kwargs: Any) -> Answer:
+    """What it returns or raises. A browser test before it leaves an event loop running in the thread of the
+    tests, where no other can be started."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(function, *args, **kwargs).result()

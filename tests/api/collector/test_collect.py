@@ -20,7 +20,7 @@ from api.collector.service import Known, Service, ServiceError
 from sites.access.services import token_make
 from sites.models import Switch, User
 from tests import factories
-from tests.api.collector.agent import AUTH_PASSWORD, GROUP_POWER, PRIV_PASSWORD, USER, agent
+from tests.api.collector.agent import AUTH_PASSWORD, GROUP_POWER, PRIV_PASSWORD, USER, agent, in_a_thread
 from tests.halls import Hall
 from zones.models import Test
 
@@ -51,7 +51,10 @@ def collect(path: Path, *words: str, status: int = 0) -> tuple[str, str]:
     out, err = io.StringIO(), io.StringIO()
     ended = 0
     try:
-        call_command("collect", str(path), "--state", "idle", *words, stdout=out, stderr=err, no_color=True)
+        in_a_thread(
+            call_command, "collect", str(path), "--state", "idle", *words, stdout=out, stderr=err,
+            no_color=True,
+        )  # fmt: skip
     except SystemExit as error:
         ended = int(str(error.code))
     assert ended == status, err.getvalue()

@@ -21,6 +21,7 @@ from tests.api.collector.agent import (
     SWITCH,
     USER,
     agent,
+    in_a_thread,
 )
 
 
@@ -29,12 +30,12 @@ def login(port: int) -> Login:
 
 
 def told(of: Login, *groups: int) -> Told:
-    return asyncio.run(read_switch(of, groups, timeout_s=2.0, retries=1))
+    return in_a_thread(asyncio.run, read_switch(of, groups, timeout_s=2.0, retries=1))
 
 
 def refused(of: Login, *groups: int) -> str:
     with pytest.raises(SwitchError) as caught:
-        asyncio.run(read_switch(of, groups, timeout_s=0.3, retries=0))
+        in_a_thread(asyncio.run, read_switch(of, groups, timeout_s=0.3, retries=0))
     assert AUTH_PASSWORD not in str(caught.value)
     assert PRIV_PASSWORD not in str(caught.value)
     return str(caught.value)

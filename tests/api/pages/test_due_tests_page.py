@@ -155,12 +155,12 @@ def test_on_a_past_day_it_shows_what_was_due_then(
     factories.prove(hall.run, taken_on=dt.date(2025, 2, 1))
     html = html_of(client, "tests/due", on="2025-03-05", contract_id=str(contract.pk))
     said = text_of(html)
-    assert "As of 5 Mar 2025, from the record as it is known now. Today" in said
+    assert "As of 5 Mar 2025. Show today From the record as it is known now." in said
     assert f"March 2025 Overdue 4 Mar 2025, {hall.site.name} 1 run;" in said
     assert f"February 2026 1 Feb 2026, {hall.site.name} 1 run;" in said
     assert f"Last proven on 1 Feb 2025: {hall.run.name}" in said
     assert f'href="/runs/{hall.run.pk}?on=2025-03-05#tests"' in html
-    assert f'<a href="/tests/due?contract_id={contract.pk}">Today</a>' in html
+    assert f'<a href="/tests/due?contract_id={contract.pk}">Show today</a>' in html
     assert 'value="2025-03-05"' in html
     assert "Overdue" not in text(client, on="2025-03-04")
     assert "covers a site on that day." in text(client, on="2024-03-03")

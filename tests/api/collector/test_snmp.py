@@ -30,7 +30,8 @@ def login(port: int) -> Login:
 
 
 def told(of: Login, *groups: int) -> Told:
-    return in_a_thread(asyncio.run, read_switch(of, groups, timeout_s=2.0, retries=1))
+    found: Told = in_a_thread(asyncio.run, read_switch(of, groups, timeout_s=2.0, retries=1))
+    return found
 
 
 def refused(of: Login, *groups: int) -> str:

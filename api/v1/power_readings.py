@@ -155,10 +155,13 @@ class PowerReadingsWriting(BulkWriting):
             groups = []
         elif "text" in body:
             groups = self._read_table(switch, body, circumstances.get("taken_on"), problems)
-        else:
-            groups = self._read_groups(body.get("groups"), problems)
+        elif "groups" in body:
+            groups = self._read_groups(body["groups"], problems)
             if "headings" in body:
-                problems.append(Problem("headings are those of a text.", "invalid", "/headings"))
+                problems.append(Problem("headings are those of a text: give it.", "required", "/text"))
+        else:
+            problems.append(Problem("Give groups, or the text of a table.", "required", "/groups"))
+            groups = []
         if problems:
             raise invalid(problems)
         told_in = "text" if "text" in body else "groups"

@@ -225,7 +225,16 @@ def test_what_is_wrong_with_a_table_is_said(
 
 def test_headings_without_a_text_are_refused(hall: Hall, client: Client) -> None:
     answer = send(client, hall.switch, headings=HEADINGS)
-    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (400, "/headings")
+    (error,) = answer.json()["errors"]
+    assert (answer.status_code, error["code"], error["pointer"]) == (400, "required", "/text")
+
+
+def test_neither_groups_nor_text_is_refused(hall: Hall, client: Client) -> None:
+    body = {"taken_on": "2026-11-24", "state": "idle", "change": {"reason": "nightly reading"}}
+    address = f"{ROOT}/switches/{hall.switch.pk}/power-readings"
+    answer = client.post(address, body, content_type="application/json")
+    (error,) = answer.json()["errors"]
+    assert (answer.status_code, error["code"], error["pointer"]) == (400, "required", "/groups")
 
 
 def test_a_switch_of_no_known_model_has_its_headings_named(hall: Hall, client: Client) -> None:

@@ -117,7 +117,7 @@ def _is_ipv6(address: str) -> bool:
 
 
 def _in_words(failure: errind.ErrorIndication, login: Login, waited_s: float) -> str:
-    """What a failure means for whoever runs this."""
+    """What a failure means, for the person who runs the command."""
     if isinstance(failure, errind.RequestTimedOut):
         return (
             f"no answer from {login.address}, UDP port {login.port}, within {waited_s:g} s: is it switched "

@@ -117,7 +117,7 @@ def _rechecks(by_lane: Mapping[int, Sequence[float]]) -> Iterator[Metric]:
     )
     batches = CounterMetricFamily(
         "zonebook_recheck_batches",
-        "Batches in which sweeps recomputed sites: whoever changes something waits for one at most.",
+        "Batches in which sweeps recomputed sites. A person who makes a change waits for one at most.",
         labels=["lane"],
     )
     for lane in Mark.Lane:

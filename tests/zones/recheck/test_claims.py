@@ -179,7 +179,8 @@ def test_a_session_that_is_silent_in_the_middle_of_a_statement_is_ended_and_told
         with other.cursor().copy("COPY mark (site_id, lane, reason) FROM STDIN") as copy:
             with structlog.testing.capture_logs() as lines:
                 until_ended(watching, other.info.backend_pid, report_silent)
-            told.append(lines[-1])
+            # The last line may be of a session that went while it was looked at
+            told.extend(line for line in lines if line["ended"])
             while True:
                 copy.write("5\t1\tlate\n" * 1000)
 
@@ -191,4 +192,4 @@ def test_a_session_that_is_silent_in_the_middle_of_a_statement_is_ended_and_told
         with pytest.raises(psycopg.OperationalError):
             copy_in_part()
     assert told[0]["event"] == "a process holds claims and does not answer"
-    assert (told[0]["sites"], told[0]["ended"]) == (1, True)
+    assert told[0]["sites"] == 1

@@ -4,16 +4,18 @@ fields follow from their models."""
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping, Sequence
-from functools import cache
-from typing import Any, ClassVar, Final, cast
+from collections.abc import Callable, Mapping, Sequence
+from functools import cache, cached_property
+from operator import attrgetter, itemgetter
+from typing import Any, ClassVar, Final, NamedTuple, cast
 
-from django.core.exceptions import FieldDoesNotExist
+from django.core.exceptions import FieldDoesNotExist, ObjectDoesNotExist
 from django.db.models import Count, Model, Prefetch, QuerySet, Window, prefetch_related_objects
 from django.db.models import Field as ModelField
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 from rest_framework.exceptions import ValidationError as Invalid
+from rest_framework.fields import SkipField
 from rest_framework.settings import api_settings
 
 from sites.changes.errors import MOST_NAMED
@@ -25,6 +27,67 @@ from . import fields, sizes
 _NOT_KNOWN: Final = [ErrorDetail("There is no such name here.", code="unknown")]
 
 
+class _Reading(NamedTuple):
+    """How a field is shown. read: gives its value of an instance. already: the type of the values that are
+    shown as they are."""
+
+    name: str
+    field: Any
+    read: Callable[[Any], Any]
+    already: type | None
+
+
+_SHOWN_AS_THEY_ARE: Final[Mapping[Any, type]] = {
+    serializers.IntegerField.to_representation: int,
+    serializers.FloatField.to_representation: float,
+    serializers.CharField.to_representation: str,
+    serializers.BooleanField.to_representation: bool,
+}
+
+
+def _reading_of(name: str, field: Any, *, of_dicts: bool) -> _Reading:
+    kind, read = type(field), field.get_attribute
+    if kind.get_attribute is serializers.Field.get_attribute and field.source_attrs:
+        if not of_dicts:
+            read = attrgetter(field.source)
+        elif len(field.source_attrs) == 1:
+            read = itemgetter(field.source)
+    return _Reading(name, field, read, _SHOWN_AS_THEY_ARE.get(kind.to_representation))
+
+
+class _PlainlyRead(serializers.Serializer):
+    """Shows as the library does, a field at a time; a plain attribute is read without its ways for what is
+    none, which take most of the time of a long list."""
+
+    def to_representation(self, instance: Any) -> dict[str, Any]:
+        shown: dict[str, Any] = {}
+        for name, field, read, already in self._reading(isinstance(instance, dict)):
+            try:
+                try:
+                    value = read(instance)
+                except (AttributeError, KeyError, ObjectDoesNotExist):
+                    value = field.get_attribute(instance)
+            except SkipField:
+                continue
+            if value is None or type(value) is already:
+                shown[name] = value
+                continue
+            if callable(value):
+                value = field.get_attribute(instance)
+            shown[name] = None if value is None else field.to_representation(value)
+        return shown
+
+    def _reading(self, of_dicts: bool) -> list[_Reading]:
+        if of_dicts not in self._readings:
+            shown = [(name, field) for name, field in self.fields.items() if not field.write_only]
+            self._readings[of_dicts] = [_reading_of(*each, of_dicts=of_dicts) for each in shown]
+        return self._readings[of_dicts]
+
+    @cached_property
+    def _readings(self) -> dict[bool, list[_Reading]]:
+        return {}
+
+
 class StrictListSerializer(fields.Worded, serializers.ListSerializer):
     default_error_messages = {
         "not_a_list": "Expected a list of objects.",
@@ -32,7 +95,7 @@ class StrictListSerializer(fields.Worded, serializers.ListSerializer):
     }
 
 
-class StrictSerializer(fields.Worded, serializers.Serializer):
+class StrictSerializer(fields.Worded, _PlainlyRead):
     """What a request's body holds."""
 
     default_error_messages = {"invalid": "Expected a JSON object."}
@@ -91,6 +154,23 @@ class QuerySerializer(fields.Queried, StrictSerializer):
                 field._kwargs["max_length"] = LONGEST_QUERIED  # noqa: SLF001
         super().__init_subclass__(**kwargs)
 
+    def get_fields(self) -> dict[str, Any]:
+        kind = type(self)
+        if kind not in _FIELDS:
+            _FIELDS[kind] = super().get_fields()
+        return {name: _copied(field) for name, field in _FIELDS[kind].items()}
+
+
+_FIELDS: Final[dict[type[serializers.Serializer], dict[str, Any]]] = {}
+"""Fields of each class, kept: building them takes longer than reading a query or showing a thing."""
+
+
+def _copied(field: Any) -> Any:
+    """A field to bind to a serializer. A plain one holds no other that would be bound too, and a deep copy
+    takes longer than to read or show a value."""
+    nested = isinstance(field, serializers.BaseSerializer) or hasattr(field, "child")
+    return copy.deepcopy(field) if nested else copy.copy(field)
+
 
 def whole_body_error(text: str, code: str = "invalid") -> Invalid:
     """An error of the body as a whole (the empty pointer)."""
@@ -123,11 +203,7 @@ class WordField(serializers.ChoiceField):
 _KEPT_BACK = frozenset({"change_set", "version", "begin_step", "end_step", "step"})
 
 
-_FIELDS: dict[type[serializers.Serializer], dict[str, Any]] = {}
-"""Fields of each class, kept: building them takes longer than showing a thing."""
-
-
-class ResourceSerializer(serializers.ModelSerializer):
+class ResourceSerializer(_PlainlyRead, serializers.ModelSerializer):
     """One kind of thing: all columns of its model but those in `Meta.exclude`, foreign keys as ``…_id``; or
     what `Meta.fields` names. The query's `fields` leaves some out, `expand` adds related things (depth 1)."""
 
@@ -163,10 +239,7 @@ class ResourceSerializer(serializers.ModelSerializer):
         shown = {}
         for name, field in _FIELDS[kind].items():
             if chosen is None or name in chosen or name == "id":
-                # A plain field holds no other that is bound to a serializer, and a deep copy takes longer
-                # than to show its value
-                nested = isinstance(field, serializers.BaseSerializer) or hasattr(field, "child")
-                shown[name] = copy.deepcopy(field) if nested else copy.copy(field)
+                shown[name] = _copied(field)
         for name in self.context.get("expand", ()) if is_root else ():
             source = self.expansion_source(name)
             shown[name] = self.expansions[name](

@@ -8,6 +8,7 @@ as-built column and the sentence of the constraint (``table_column_check``). Wha
 
 from .keys import (
     LARGEST_ID,
+    Among,
     GivenMomentField,
     OfSite,
     SharedKey,
@@ -66,6 +67,7 @@ __all__ = [
     "LAST_DAY",
     "UNSEEN",
     "AddressField",
+    "Among",
     "CodeField",
     "DayField",
     "EmailField",

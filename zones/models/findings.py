@@ -3,6 +3,7 @@ site)."""
 
 from __future__ import annotations
 
+import functools
 from typing import Final
 
 from django.contrib.postgres.fields import ArrayField
@@ -271,7 +272,7 @@ class Finding(models.Model):
 
     @property
     def estimates(self) -> Estimates:
-        return estimates_of(
+        return _estimates_of(
             self.low,
             self.likely,
             self.high,
@@ -289,6 +290,10 @@ class Finding(models.Model):
     def verdict_word(self) -> str:
         """The code of its verdict."""
         return Verdict(self.verdict).name.lower()
+
+
+_estimates_of = functools.lru_cache(1024)(estimates_of)
+"""What is said of a finding asks for them a dozen times."""
 
 
 class Takeover(models.Model):

@@ -1,0 +1,88 @@
+"""What a serializer shows: the same as the library does, which is slower."""
+
+from __future__ import annotations
+
+from datetime import date
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from rest_framework import serializers
+
+from api.conventions.serializers import StrictSerializer
+
+
+class _Fields(serializers.Serializer):
+    name = serializers.CharField(source="thing.name", allow_null=True)
+    number = serializers.IntegerField()
+    ratio = serializers.FloatField()
+    on = serializers.DateField()
+    said = serializers.CharField(source="say")
+    fallback = serializers.CharField(default="none said")
+    optional = serializers.CharField(required=False)
+    secret = serializers.CharField(write_only=True)
+    words = serializers.ListField(child=serializers.CharField())
+
+
+class _Shown(_Fields, StrictSerializer):
+    pass
+
+
+class _Inner(StrictSerializer):
+    number = serializers.IntegerField()
+
+
+class _Nested(StrictSerializer):
+    first = _Inner()
+    others = _Inner(many=True)
+
+
+WHOLE: dict[str, Any] = {
+    "thing": SimpleNamespace(name="north hall"),
+    "number": True,  # as a number: 1
+    "ratio": 3,
+    "on": date(2026, 3, 14),
+    "say": lambda: "said by a method",
+    "fallback": "given",
+    "optional": "here",
+    "secret": "not shown",
+    "words": ("low", "high"),
+}
+
+
+def _without(*names: str, **others: Any) -> dict[str, Any]:
+    return {name: value for name, value in (WHOLE | others).items() if name not in names}
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        WHOLE,
+        _without("optional"),
+        _without("fallback"),
+        _without("thing", thing=None),
+        _without(thing=None),
+        _without(ratio=None, number="7"),
+    ],
+)
+@pytest.mark.parametrize("made", [lambda values: SimpleNamespace(**values), dict], ids=["object", "dict"])
+def test_a_thing_is_shown_as_the_library_shows_it(made: Any, values: dict[str, Any]) -> None:
+    assert _Shown().to_representation(made(values)) == _Fields().to_representation(made(values))
+
+
+def test_numbers_are_shown_as_numbers_of_their_field() -> None:
+    shown = _Shown().to_representation(SimpleNamespace(**WHOLE))
+    assert [shown["number"], type(shown["number"]), type(shown["ratio"])] == [1, int, float]
+
+
+def test_what_must_be_there_is_missed() -> None:
+    with pytest.raises((AttributeError, KeyError), match="number"):
+        _Shown().to_representation(SimpleNamespace(**_without("number")))
+
+
+def test_what_is_nested_is_shown_too() -> None:
+    things = SimpleNamespace(first={"number": 1}, others=[SimpleNamespace(number=2), {"number": 3}])
+    assert _Nested().to_representation(things) == {
+        "first": {"number": 1},
+        "others": [{"number": 2}, {"number": 3}],
+    }

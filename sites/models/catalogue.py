@@ -11,8 +11,10 @@ from django.db.models.functions import Lower
 
 from sites import fields
 
+from .rows import Row
 
-class Catalogued(models.Model):
+
+class Catalogued(Row):
     """A row that every site shares. ``change_set`` (of no site) last wrote it; the database counts
     ``version``."""
 

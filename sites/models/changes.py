@@ -13,6 +13,8 @@ from django.db.models.lookups import LessThanOrEqual
 
 from sites import fields
 
+from .rows import Row
+
 MOST_OPERATIONS: Final = 500
 """What a change set holds at most. More than that is an import: it writes its rows itself."""
 REWROTE: Final = "import.rewrote"
@@ -23,7 +25,7 @@ MOST_REWRITTEN: Final = 10_000
 """How many rows one change set of an import rewrites at most: its ``REWROTE`` may keep all of them."""
 
 
-class ChangeSet(models.Model):
+class ChangeSet(Row):
     """Everything written to the plant: who, when recorded, when happened, why, job, channel.
 
     A draft keeps its operations with the row versions they expect; accepted, it has a step and its rows.
@@ -137,7 +139,7 @@ class ChangeSet(models.Model):
         ]
 
 
-class Change(models.Model):
+class Change(Row):
     """One row a statement, table and site, written by the statement triggers and by nothing else."""
 
     change_set = models.ForeignKey(

@@ -13,6 +13,8 @@ from django.db.models.functions import Lower
 
 from sites import fields
 
+from .rows import Row
+
 
 class Customer(models.Model):
     name = fields.NameField(max_length=200)
@@ -113,7 +115,7 @@ class Contract(models.Model):
         return self.reference
 
 
-class Coverage(models.Model):
+class Coverage(Row):
     """A contract covers a site from a day to a day (half open); one contract at a time covers a site."""
 
     contract = models.ForeignKey(Contract, on_delete=models.PROTECT, related_name="coverages")

@@ -8,15 +8,15 @@ open, so several changes of one day are in order. Plant is never deleted: it end
 from __future__ import annotations
 
 import functools
-from collections.abc import Collection
-from typing import Any, Self, cast
+from typing import Any, cast
 
 from django.db import models
 from django.db.models import Q
-from django.db.models.base import ModelState
 from django.db.models.functions import Lower
 
 from sites import fields
+
+from .rows import Row
 
 
 class Basis(models.IntegerChoices):
@@ -30,7 +30,7 @@ class Basis(models.IntegerChoices):
     MEASURED = 4, "measured"
 
 
-class Recorded(models.Model):
+class Recorded(Row):
     """A row of one site's record, and the change set that last wrote it."""
 
     site = fields.OfSite()
@@ -38,26 +38,6 @@ class Recorded(models.Model):
 
     class Meta:
         abstract = True
-
-    @classmethod
-    def from_db(
-        cls, db: str | None, field_names: Collection[str], values: Collection[Any], **options: Any
-    ) -> Self:
-        """A row that was read whole, without the steps that only a new one needs: they take most of the time
-        in which a long list is read."""
-        columns = _columns(cls)
-        if options or len(values) != len(columns):
-            return super().from_db(db, field_names, values, **options)
-        row = cls.__new__(cls)
-        row.__dict__.update(zip(columns, values, strict=True))
-        state = row.__dict__["_state"] = ModelState()
-        state.adding, state.db = False, db
-        return row
-
-
-@functools.cache
-def _columns(model: type[models.Model]) -> tuple[str, ...]:
-    return tuple(column.attname for column in model._meta.concrete_fields)
 
 
 class Placed(Recorded):

@@ -8,9 +8,10 @@ from django.db.models.functions import Lower
 from sites import fields
 
 from .dated import Named, Recorded
+from .rows import Row
 
 
-class Site(models.Model):
+class Site(Row):
     """One installation at one address. Its row is itself part of the record (change set, change row,
     mark)."""
 

@@ -6,7 +6,7 @@ import pytest
 from django.db.models import Model
 from pytest_django import DjangoAssertNumQueries
 
-from sites.models import Closet, Supply, SupplyFacts
+from sites.models import Closet, Site, Supply, SupplyFacts
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -17,7 +17,7 @@ def supply(closet: Closet) -> Supply:
     return factories.make_supply(closet)
 
 
-@pytest.mark.parametrize("model", [Supply, SupplyFacts, Closet])
+@pytest.mark.parametrize("model", [Supply, SupplyFacts, Closet, Site])
 def test_a_row_is_read_as_the_library_reads_it(model: type[Model], supply: Supply) -> None:
     row, columns = model._default_manager.get(), [column.attname for column in model._meta.concrete_fields]
     expected = model(**model._default_manager.values(*columns).get())

@@ -12,6 +12,7 @@ from django.db.models import F, Func, Q, Value
 from django.db.models.functions import Length
 from django.db.models.lookups import LessThanOrEqual
 
+from sites.models.rows import Row
 from zones.electrical.estimates import Estimates, estimates_of
 from zones.electrical.verdicts import Verdict
 
@@ -21,7 +22,7 @@ MOST_REASONS: Final = 20
 LONGEST_STATE_REASON: Final = 2000
 
 
-class Case(models.Model):
+class Case(Row):
     """One ticket, not six. The key is a function of the record: site and causing change set, or site and "as
     found", or subject, limit and due day; so the same cause is the same case whenever a recheck ran.
 
@@ -116,7 +117,7 @@ class Case(models.Model):
         ]
 
 
-class Finding(models.Model):
+class Finding(Row):
     class State(models.TextChoices):
         OPEN = "open", "open"
         ACKNOWLEDGED = "acknowledged", "acknowledged"

@@ -11,6 +11,8 @@ from django.db.models.functions import Length
 from django.db.models.lookups import LessThanOrEqual
 from django.utils import timezone
 
+from sites.models.rows import Row
+
 from .findings import LONGEST_REASON
 
 MOST_LIMITS: Final = 100
@@ -191,7 +193,7 @@ class ProofsKept(models.Model):
         db_table = "proofs_kept"
 
 
-class DueTest(models.Model):
+class DueTest(Row):
     """The next due test of a run, as its site's last recheck left it. ``contract``: the one whose interval
     counts."""
 

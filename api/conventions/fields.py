@@ -7,7 +7,7 @@ right."""
 from __future__ import annotations
 
 import math
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from enum import IntEnum
 from ipaddress import ip_address
 from typing import Any, ClassVar, Final, NoReturn
@@ -159,6 +159,13 @@ class Day(Worded, serializers.DateField):
         if not FIRST_DAY <= day <= LAST_DAY:
             self.fail("invalid")
         return day
+
+
+class Moment(serializers.DateTimeField):
+    """A time of a row, as it is kept: in UTC. (To ask for the time zone of the request, which is UTC too,
+    takes longer than to show it.)"""
+
+    timezone = UTC
 
 
 class Instant(Worded, serializers.DateTimeField):

@@ -10,7 +10,7 @@ from operator import attrgetter, itemgetter
 from typing import Any, ClassVar, Final, NamedTuple, cast
 
 from django.core.exceptions import FieldDoesNotExist, ObjectDoesNotExist
-from django.db.models import Count, Model, Prefetch, QuerySet, Window, prefetch_related_objects
+from django.db.models import Count, DateTimeField, Model, Prefetch, QuerySet, Window, prefetch_related_objects
 from django.db.models import Field as ModelField
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
@@ -206,6 +206,11 @@ _KEPT_BACK = frozenset({"change_set", "version", "begin_step", "end_step", "step
 class ResourceSerializer(_PlainlyRead, serializers.ModelSerializer):
     """One kind of thing: all columns of its model but those in `Meta.exclude`, foreign keys as ``…_id``; or
     what `Meta.fields` names. The query's `fields` leaves some out, `expand` adds related things (depth 1)."""
+
+    serializer_field_mapping = {
+        **serializers.ModelSerializer.serializer_field_mapping,
+        DateTimeField: fields.Moment,
+    }
 
     # A related thing is always of the same customer, so it needs no scope of its own
     expansions: ClassVar[Mapping[str, type[serializers.Serializer]]] = {}

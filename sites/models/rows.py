@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Collection
 from typing import Any, Self
 
@@ -18,18 +17,12 @@ class Row(models.Model):
     def from_db(
         cls, db: str | None, field_names: Collection[str], values: Collection[Any], **options: Any
     ) -> Self:
-        """A row that was read whole, without the steps that only a new one needs: they take most of the time
-        in which a long list is read."""
-        columns = _columns(cls)
-        if options or len(values) != len(columns):
+        """A row that was read, without the steps that only a new one needs: they take most of the time in
+        which a long list is read."""
+        if options:
             return super().from_db(db, field_names, values, **options)
         row = cls.__new__(cls)
-        row.__dict__.update(zip(columns, values, strict=True))
+        row.__dict__.update(zip(field_names, values, strict=True))
         state = row.__dict__["_state"] = ModelState()
         state.adding, state.db = False, db
         return row
-
-
-@functools.cache
-def _columns(model: type[models.Model]) -> tuple[str, ...]:
-    return tuple(column.attname for column in model._meta.concrete_fields)

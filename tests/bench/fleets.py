@@ -12,6 +12,7 @@ from typing import Any
 
 from django.db import connection, connections
 
+from api.events.publisher import publish
 from api.management.commands.bench import WRITE_FLEET
 from sites.changes.services import Change, change_accept
 from sites.models.changes import ChangeSet
@@ -25,8 +26,10 @@ def tidy() -> None:
 
 
 def settle() -> None:
-    """Recompute the marked sites."""
+    """Recompute the marked sites, and publish what that told of: a look at one change would."""
     while look_once() is not None:
+        pass
+    while publish():
         pass
 
 

@@ -1,11 +1,7 @@
 """Every GET address of one fleet, asked as the server is asked, with what each costs.
 
-Rows and pages are PostgreSQL's own counts of this connection: rows that a scan of a table or of an index
-gave, whether or not they were kept, and pages of 8 kB, whether or not they were in memory. An index-only scan
-counts like any other. Rows of what all customers share, such as the catalogue, are not counted, nor is a row
-for each thing that an answer counts: where there are more, there are more to count. The way down an index is
-not counted either, since an index of more rows is deeper: each lookup is taken off with the levels that its
-index has. So is what looking at the counts costs.
+Rows and pages are counted as `counting` says. A row for each thing that an answer counts is not counted:
+where there are more, there are more to count. Nor is what looking at the counts costs.
 
 PostgreSQL reads a small table through, where it goes by an index in a large one. So a fleet to compare with
 is asked by indexes (``BY_INDEX`` in the environment): else what is bound would seem to grow, and what is not
@@ -18,18 +14,14 @@ import gc
 import json
 import os
 import sys
-import time
 from collections.abc import Callable, Iterator
-from functools import cache
-from typing import Any, NamedTuple
+from typing import Any
 from wsgiref.util import setup_testing_defaults
 
-import psycopg
 from django.core.wsgi import get_wsgi_application
 from django.db import connection
 from django.db.backends.signals import connection_created
 
-from api.database.cluster import SUPERUSER
 from api.events.subscriptions import subscription_add
 from sites.access.selectors import principal_of
 from sites.access.services import token_make
@@ -38,7 +30,7 @@ from sites.models import ChangeSet, Closet, Endpoint, Instrument, Secret, Site, 
 from sites.services.instruments import instrument_add
 from sites.services.secrets import secret_add, secret_reveal
 from tests.api.get_addresses import ROOT, Address, Addresses
-from tests.api.plans import OF_NO_FLEET
+from tests.bench.counting import Counts, counted
 from tests.bench.fleets import accept, settle, tidy
 from tests.bench.in_turns import NEXT
 from tests.bench.lines import peak_rss_mb
@@ -51,14 +43,6 @@ ROUNDS = 2
 BY_INDEX = "BENCH_BY_INDEX"
 
 
-class Counts(NamedTuple):
-    """pages: without the ways down indexes."""
-
-    pages: float
-    rows: float
-    seconds: float = 0.0
-
-
 def cases(wanted: tuple[str, ...], _sites: int) -> Iterator[str]:
     """A line of JSON for each line that it is given: route, what is asked, and its cost. The line given says
     whether that is the next address: `yes next | python -m tests.bench asking --sites 0` asks for all."""
@@ -69,7 +53,7 @@ def cases(wanted: tuple[str, ...], _sites: int) -> Iterator[str]:
         connection_created.connect(_avoid_reading_through)
         connection.close()
     ask = caller()
-    idle = min(_counted(lambda: None) for _ in range(ROUNDS + 1))
+    idle = min(counted(lambda: None) for _ in range(ROUNDS + 1))
     beginning = f"{ROOT}/{wanted[0]}"
     # All of them at first: finding one asks for things, which is nobody's turn
     addresses = [*Addresses(lambda path: json.loads(ask(path)))]
@@ -162,14 +146,14 @@ def caller() -> Callable[[str], bytes]:
 
 def _cost(ask: Callable[[str], bytes], address: Address, idle: Counts) -> dict[str, float]:
     """The least of some rounds, after one that finds nothing open yet."""
-    counted, sites = told(ask(address.path))
+    things, sites = told(ask(address.path))
     gc.collect()
-    rounds = [_counted(lambda: ask(address.path)) for _ in range(ROUNDS)]
+    rounds = [counted(lambda: ask(address.path)) for _ in range(ROUNDS)]
     return {
-        "rows": min(one.rows for one in rounds) - idle.rows - counted,
+        "rows": min(one.rows for one in rounds) - idle.rows - things,
         "pages": max(min(one.pages for one in rounds) - idle.pages, 0),
         "seconds": min(one.seconds for one in rounds),
-        "counted": counted,
+        "counted": things,
         "sites": sites,
     }
 
@@ -184,47 +168,3 @@ def told(body: bytes) -> tuple[int, int]:
         return 0, 0
     items = answer.get("items", ())
     return answer.get("count", 0), len({item["site_id"] for item in items if "site_id" in item})
-
-
-def _counted(action: Callable[[], object]) -> Counts:
-    before, began = _counts(), time.perf_counter()
-    action()
-    took = time.perf_counter() - began
-    after = _counts()
-    return Counts(after.pages - before.pages, after.rows - before.rows, took)
-
-
-_COUNTS = """
-SELECT (SELECT sum(seq_tup_read) FROM pg_stat_user_tables WHERE relname <> ALL(%(of_no_fleet)s))
-    + (SELECT sum(idx_tup_read) FROM pg_stat_user_indexes WHERE relname <> ALL(%(of_no_fleet)s)),
-    (SELECT blks_hit + blks_read FROM pg_stat_database WHERE datname = current_database())
-    - (SELECT sum(idx_scan * levels) FROM pg_stat_user_indexes
-        JOIN unnest(%(indexes)s::oid[], %(levels)s::int[]) AS way(indexrelid, levels) USING (indexrelid))
-"""
-
-
-def _counts() -> Counts:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_stat_force_next_flush()")
-        cursor.execute("SELECT pg_stat_clear_snapshot()")
-        indexes, levels = ways_down()
-        cursor.execute(_COUNTS, {"of_no_fleet": sorted(OF_NO_FLEET), "indexes": indexes, "levels": levels})
-        rows, pages = cursor.fetchone()
-    return Counts(float(pages), float(rows))
-
-
-@cache
-def ways_down() -> tuple[list[int], list[int]]:
-    """The trees among the indexes, and how many pages lie on the way to a leaf and at its end."""
-    connection.ensure_connection()
-    info = connection.connection.info
-    address = {"host": info.host, "port": info.port, "dbname": info.dbname, "user": SUPERUSER}
-    with psycopg.connect(**address) as above:
-        above.execute("CREATE EXTENSION IF NOT EXISTS pageinspect")
-        found = above.execute(
-            "SELECT index.oid::bigint, (bt_metap(index.oid::regclass::text)).level + 1 FROM pg_class AS index"
-            " JOIN pg_am ON pg_am.oid = index.relam JOIN pg_stat_user_indexes ON indexrelid = index.oid"
-            " WHERE amname = 'btree'"
-        ).fetchall()
-        above.rollback()
-    return [oid for oid, _ in found], [levels for _, levels in found]

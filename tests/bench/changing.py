@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import json
 import statistics
-import time
 from collections.abc import Iterator
-
-from django.db import connection
 
 from sites.models import Site
 from sites.models.changes import ChangeSet
+from tests.bench.counting import counted
 from tests.bench.fleets import add_speakers, settle, tidy
 from tests.bench.lines import peak_rss_mb
 from zones.models import Finding, Run
@@ -25,18 +23,18 @@ SPEAKERS, REASON = 60, "more speakers"
 
 def cases(_wanted: tuple[str, ...], sites: int) -> Iterator[str]:
     """Medians, as JSON: seconds from the commit to the committed finding, and pages of the database touched
-    meanwhile, whether or not they were in its memory. The sites are the first of the fleet, which are the
-    same for every size, and each is changed once."""
+    meanwhile, counted as `counting` says. The sites are the first of the fleet, which are the same for every
+    size, and each is changed once."""
     settle()
     # afterwards, so that the planner's statistics are of what the fleet's recheck left behind
     tidy()
+    idle = min(counted(lambda: None).pages for _ in range(3))
     took, touched = [], []
     for run in _runs(min(ROUNDS, sites // SITES_A_ROUND)):
         change_set_id = add_speakers(run.site_id, run.pk, SPEAKERS, reason=REASON)
-        before, began = _pages(), time.perf_counter()
-        look_once()
-        took.append(time.perf_counter() - began)
-        touched.append(_pages() - before)
+        cost = counted(look_once)
+        took.append(cost.seconds)
+        touched.append(cost.pages - idle)
         _require_named(run.site_id, change_set_id)
     medians = {"seconds": statistics.median(took), "buffers": statistics.median(touched)}
     yield json.dumps({**medians, "peak_rss_mb": peak_rss_mb()})
@@ -55,11 +53,3 @@ def _require_named(site_id: int, change_set_id: int) -> None:
     attributions = Finding.objects.filter(site=site_id).values_list("attribution", flat=True)
     if not any(str(change_set_id) in json.dumps(one) for one in attributions):
         raise RuntimeError(f"no finding of site {site_id} names change set {change_set_id}")
-
-
-def _pages() -> int:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_stat_force_next_flush()")
-        cursor.execute("SELECT pg_stat_clear_snapshot()")
-        cursor.execute("SELECT blks_hit + blks_read FROM pg_stat_database WHERE datname = current_database()")
-        return int(cursor.fetchone()[0])

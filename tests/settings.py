@@ -26,11 +26,13 @@ def _take_slot() -> tuple[int, FileLock]:
 
 
 _slot, _slot_lock = _take_slot()
+# Those for the planner are among them: without these, tests would see other plans than the service does
+_options = DATABASES["owner"]["OPTIONS"]
 DATABASES["default"] = {
     **DATABASES["owner"],
     "CONN_MAX_AGE": 0,
     # Between tests the record may be emptied; anywhere else it is only added to
-    "OPTIONS": {**DATABASES["owner"].get("OPTIONS", {}), "options": "-c zonebook.allow_truncate=on"},
+    "OPTIONS": {**_options, "options": f"{_options['options']} -c zonebook.allow_truncate=on"},
     "TEST": {"NAME": f"test_{DATABASES['owner']['NAME']}_{_slot}"},
 }
 

@@ -72,7 +72,10 @@ LOOKS: Any = [
 def test_a_page_is_in_order(
     row: Any, window: Callable[..., BrowserContext], manager: User, shown: Shown
 ) -> None:
-    look(window(manager), shown.address(row))
+    page = look(window(manager), shown.address(row))
+    page.emulate_media(media="print")
+    assert page.locator("form:visible, button:visible").count() == 0, "paper cannot be typed into"
+    expect(page.get_by_text("Opened on")).to_be_visible()
 
 
 @pytest.mark.parametrize(("address", "status"), [("/", 200), ("/log-in", 200), ("/nowhere", 404)])

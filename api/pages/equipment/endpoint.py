@@ -11,6 +11,7 @@ from api.pages.answers import answer_of
 from api.pages.parts.facts import Fact, field_of, words_of
 from sites.models import Endpoint, EndpointFacts, Output, Switch, SwitchPortFacts
 
+from .switch import owner_words
 from .thing import Answer, EquipmentPage, Line, Part
 
 
@@ -104,8 +105,8 @@ class EndpointPage(EquipmentPage):
 
 
 def _port_words(port: dict[str, Any]) -> str:
-    """``port 3, priority low; owner: customer: do not touch``; of a switch of ours the owner is left out."""
+    """``port 3, priority low. Owner: customer. Do not touch.``; of a switch of ours the owner is left out."""
     priority = words_of(field_of(SwitchPortFacts, "priority"), port["priority"]) or "not recorded"
     said = f"port {port['number']}, priority {priority}"
     owner = Switch.Owner(port["switch"]["owner"])
-    return said if owner is Switch.Owner.INTEGRATOR else f"{said}; owner {owner.label}"
+    return said if owner is Switch.Owner.INTEGRATOR else f"{said}. {owner_words(owner)}"

@@ -51,7 +51,7 @@ class SwitchPage(EquipmentPage):
         owner = Switch.Owner(shown["thing"]["owner"])
         return {
             **shown,
-            "owner": _owner_words(owner),
+            "owner": owner_words(owner),
             "may_be_touched": owner is Switch.Owner.INTEGRATOR,
             "power": self.power,
             "drawing": poe(self.power) if self.power and self.power["ports"] else "",
@@ -124,7 +124,7 @@ def _group(test: Answer) -> str:
     return "all of it" if test["power_group"] is None else f"group {test['power_group']}"
 
 
-def _owner_words(owner: Switch.Owner) -> str:
+def owner_words(owner: Switch.Owner) -> str:
     """``Owner: customer. Do not touch.``"""
     whose, _, rule = owner.label.partition(": ")
     whose = NOT_RECORDED if owner is Switch.Owner.UNKNOWN else whose

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, Final
 
 from django.http import HttpRequest
@@ -31,9 +32,17 @@ class CustomerPage(Page):
             "contract_count": contracts["count"],
             "sites": sites["items"],
             "site_count": sites["count"],
-            "contacts": [
-                {**one, "role": Contact.Role(one["role"]).label, "href": dialled(one["phone"])}
-                for one in contacts["items"]
-            ],
+            "contacts": _people(contacts["items"]),
+            "contacts_read": len(contacts["items"]),
             "contact_count": contacts["count"],
         }
+
+
+def _people(contacts: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Each person once, with all sites where they are called alike: each site has contacts of its own."""
+    found: dict[tuple[str, ...], dict[str, Any]] = {}
+    for one in contacts:
+        key = tuple(one[name] for name in ("name", "phone", "role", "hours", "note"))
+        person = {**one, "role": Contact.Role(one["role"]).label, "href": dialled(one["phone"]), "sites": []}
+        found.setdefault(key, person)["sites"].append(one["site"]["name"])
+    return list(found.values())

@@ -1,4 +1,4 @@
-"""A page as a test reads it."""
+"""A page as a test reads it, and the codes on a printed one."""
 
 from __future__ import annotations
 
@@ -6,11 +6,15 @@ import re
 from html import unescape
 from typing import Final
 
+import pypdfium2
+import zxingcpp
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 MOST_BYTES: Final = 100_000
+DOTS_AN_INCH: Final = 150
+"""Of the picture of a printed page: fewer than any telephone's camera takes."""
 
 
 def html_of(client: Client, path: str, **query: str) -> str:
@@ -35,3 +39,12 @@ def queries_of(client: Client, path: str) -> tuple[int, str]:
     with CaptureQueriesContext(connection) as captured:
         html = html_of(client, path)
     return len(captured), html
+
+
+def codes_on(document: bytes) -> list[str]:
+    """What the QR codes on the pages of a PDF say, as a camera reads them."""
+    found = []
+    for page in pypdfium2.PdfDocument(document):
+        picture = page.render(scale=DOTS_AN_INCH / 72, grayscale=True).to_numpy()
+        found += [one.text for one in zxingcpp.read_barcodes(picture)]
+    return found

@@ -21,6 +21,7 @@ from sites.models import Closet, Contact, Secret, Site, User
 from sites.services.closets import block_alter, closet_alter, contact_add
 from sites.services.secrets import secret_add
 from tests import factories
+from tests.api.pages.reading import codes_on
 from tests.halls import Hall
 from zones.models import Zone
 from zones.recheck.batch import recheck
@@ -112,6 +113,10 @@ def test_each_block_is_drawn_however_many_rows_are_in_use(landed: Hall) -> None:
     undrawn = sheet_pdf(replace(parts, blocks=(replace(block, strips=()),)), ADDRESS)
     count, without = (tags_of(one).count("/Figure") for one in (document, undrawn))
     assert count - without == len(block.strips) > 2
+
+
+def test_the_code_on_the_sheet_leads_to_its_page(landed: Hall) -> None:
+    assert codes_on(pdf_of(landed.closet)) == [ADDRESS]
 
 
 def test_a_bare_closet_has_one_page_and_says_what_is_not_recorded(db: None) -> None:

@@ -19,6 +19,7 @@ from sites.response import agreed_text
 from sites.services.closets import contact_add
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import text_of
 from tests.api.v1.asking import get
 from tests.api.v1.test_findings import add_speakers
 from tests.halls import Hall
@@ -168,6 +169,27 @@ def test_a_customer_has_contracts_sites_with_their_worst_verdict_and_contacts(
     )
     assert 'href="tel:9025550111">902-555-0111</a>' in html
     assert "site contact" in html
+
+
+def test_a_person_who_is_called_for_two_sites_stands_once_with_both(hall: Hall, client: Client) -> None:
+    other = factories.make_site(hall.site.customer, name="Upper Pier")
+    there = factories.make_closet(other)
+    for closet in (hall.closet, there):
+        contact_add(
+            factories.change(closet.site), closet=closet, role=Contact.Role.NETWORK, name="City hall",
+            phone="506-555-0122", hours="weekdays",
+        )  # fmt: skip
+    contact_add(
+        factories.change(other), closet=there, role=Contact.Role.SITE, name="City hall",
+        phone="506-555-0122",
+    )  # fmt: skip
+    text, both = (
+        text_of(html_of(client, f"/customers/{hall.site.customer_id}")),
+        f"{hall.site.name}, Upper Pier",
+    )
+    assert text.count("506-555-0122") == 2, "once in each role"
+    assert f"City hall 506-555-0122 customer's network contact, weekdays: {both}" in text
+    assert "City hall 506-555-0122 site contact: Upper Pier" in text
 
 
 @pytest.mark.parametrize("page", ["contracts", "customers"])

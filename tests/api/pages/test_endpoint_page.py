@@ -73,7 +73,7 @@ def test_an_endpoint_names_the_runs_on_its_outputs_and_the_port_that_powers_it(
     text = text_of(html)
     assert "R1 output 1, terminal not recorded; zone Ticket hall" in text
     assert "R2 output 2, terminal not recorded; zone Gangway" in text
-    assert "SW 1 port 3, priority critical; owner customer: do not touch" in text
+    assert "SW 1 port 3, priority critical. Owner: customer. Do not touch." in text
 
 
 def test_what_is_past_on_an_output_is_said_on_the_page_of_its_device(hall: Hall, client: Client) -> None:

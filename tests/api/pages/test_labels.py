@@ -15,6 +15,7 @@ from api.pages.closets.door_keys import closet_id_of, key_of
 from sites.models import Closet, Site, User
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import codes_on
 from tests.api.pages.test_home import BROWSER
 
 
@@ -82,6 +83,13 @@ def test_each_closet_has_a_label_with_the_names_and_its_own_address(client: Clie
     for one in (closet, other):
         assert one.name in text
         assert f"http://testserver/d/{key_of(one.pk)}" in text.replace("\n", "")
+
+
+def test_the_code_on_each_label_leads_to_its_closet(client: Client, closet: Closet) -> None:
+    other = factories.make_closet(closet.site, name="IDF 9")
+    document = client.get(f"/sites/{closet.site_id}/labels.pdf").content
+    expected = [f"http://testserver/d/{key_of(one.pk)}" for one in (closet, other)]
+    assert sorted(codes_on(document)) == sorted(expected)
 
 
 def test_a_site_without_a_closet_says_so(client: Client, site: Site) -> None:

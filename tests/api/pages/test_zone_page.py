@@ -100,6 +100,11 @@ def test_what_is_past_stands_before_what_is_within_and_names_the_change(hall: Ha
     )
 
 
+def test_the_worst_figure_is_said_once(hall: Hall, client: Client) -> None:
+    push_past(hall)
+    assert words(html_of(client, hall.zone)).count("Supply PS 1 delivers 2.08 A") == 1
+
+
 def test_on_an_earlier_day_it_shows_that_day_and_leads_back(hall: Hall, client: Client) -> None:
     push_past(hall)
     html = html_of(client, hall.zone, on=(LATER - dt.timedelta(days=1)).isoformat())

@@ -323,9 +323,9 @@ def test_of_the_voltages_of_a_run_one_is_asked_for_though_another_might_settle_m
     """Far, 20 V ± 1 % tells the lengths to 0.2 V of a drop of 4 V, 5 %: at × 1.05 the far speaker has
     12 + √(144 − 84) = 19.75 V, and both draw 20 / 19.75 + 4.6 / 22.95 = 1.2133 A, so the supply stays open.
     Where the lengths are × 0.7 it reads 12 + √88 = 21.38 V ± 0.2138 V of 2.619 V, 8.2 %, and they draw
-    1.144 A at most. Near, 23 V ± 1 % is 0.23 V of a drop of 1 V, 23 %; at × 0.7 23.31 V ± 33.7 %, 1.184 A at most. So
-    that reading might settle the supply too. But it is the newest that counts, and at × 1.23 the far speaker
-    has 12 + √(144 − 98.4) = 18.75 V of 19 V: what the far reading settled would be open again."""
+    1.144 A at most. Near, 23 V ± 1 % is 0.23 V of a drop of 1 V, 23 %; at × 0.7 23.31 V ± 33.7 %, 1.184 A at
+    most. So that reading might settle the supply too. But it is the newest that counts, and at × 1.23 the far
+    speaker has 12 + √(144 − 98.4) = 18.75 V of 19 V: what the far reading settled would be open again."""
     plant = two_branches()
     voltage = ("run_voltage", (SubjectKind.RUN, FIRST_ID))
     supply = ("supply_current", (SubjectKind.SUPPLY, FIRST_ID))

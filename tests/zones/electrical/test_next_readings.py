@@ -277,12 +277,20 @@ def test_one_strong_reading_is_asked_for_and_not_two_weak_ones_that_do_the_same(
     12 · (50 − 27.5) = 0.27 A less, which settles it. Those of 7 and 8 are 0.1575 A and 0.18 A less: neither
     settles it, and both together do."""
     toy = ToyPlant()
-    of_each = {"cable_index": toy.cable(), "dc_pairs": 3, "length_m": 1.0, "length_basis": MEASURED}
+    model, cable = toy.model(), toy.cable()
     toy.add("zones", zone_id=1, signal=p.Signal.SPEECH)
     supply = toy.add("supplies", rated_current_a=1.875)
     for count in (7, 8, 12, 8):
-        run = toy.run(supply_index=supply, fuse_fitted=0)
-        toy.chain(run, count, model_index=toy.model(), current_basis=int(Basis.UNKNOWN), **of_each)
+        toy.chain(
+            toy.run(supply_index=supply, fuse_fitted=0),
+            count,
+            model_index=model,
+            cable_index=cable,
+            dc_pairs=3,
+            length_m=1.0,
+            length_basis=MEASURED,
+            current_basis=int(Basis.UNKNOWN),
+        )
     plant = toy.build()
     assert open_verdicts(plant) == {("supply_current", (SubjectKind.SUPPLY, FIRST_ID))}
     (one,) = proposed(plant).readings

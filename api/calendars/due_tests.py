@@ -56,7 +56,6 @@ def _event(due: Sequence[DueTest], changed_at: dt.datetime, address_of: Callable
     event.add("summary", f"Test due: {counted(len(due), 'run')}, {site.name}")
     event.add("dtstart", first.due_on)
     event.add("dtend", first.due_on + dt.timedelta(days=1))
-    changed_at = changed_at.replace(microsecond=0)
     event.add("dtstamp", changed_at)
     event.add("last-modified", changed_at)
     # grows with every change, which is what a program compares

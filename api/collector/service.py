@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import httpcore
 
+from .port_differences import Device, Recorded
 from .power_tables import Group
 
 TRIES: Final = 3
@@ -73,6 +74,18 @@ class Service:
         made = self._ask("POST", f"switches/{switch.id}/power-readings", body)
         return [item["id"] for item in made["items"]]
 
+    def ports(self, switch: Known, read_at: dt.datetime) -> Recorded:
+        """What the record has on each port of a switch on the day of a moment."""
+        day = read_at.astimezone(switch.time_zone).date()
+        found = self._ask("GET", f"switches/{switch.id}/power?as_of={day}")
+        try:
+            if found["left_out"]:
+                raise ServiceError("the service does not list all ports of this switch at once")
+            free: Recorded = dict.fromkeys(found["free"], ())
+            return {**free, **{one["number"]: _devices(one["loads"]) for one in found["ports"]}}
+        except (KeyError, TypeError) as error:
+            raise ServiceError(_NOT_OURS) from error
+
     def _ask(self, method: str, path: str, body: Mapping[str, Any] | None = None) -> Any:
         """The answer. What got none, or was not possible just now, is sent again under the same key, so it is
         done once."""
@@ -103,6 +116,10 @@ class Service:
             if attempt < TRIES:
                 self._pause(wait_s)
         raise ServiceError(failure)
+
+
+def _devices(loads: Sequence[Mapping[str, Any]]) -> list[Device]:
+    return [Device(one["name"], one["poe_class"]) for one in loads]
 
 
 def _json_of(answer: httpcore.Response) -> Any:

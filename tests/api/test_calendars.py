@@ -13,7 +13,7 @@ import vobject
 from django.core.cache import cache
 from django.test import Client
 
-from api.calendars import views
+from api.calendars import due_tests, views
 from api.server.lines import without_key
 from sites.models import Contact, Customer, Secret, Site, User
 from sites.models.access import Calendar, Grant
@@ -160,6 +160,46 @@ def test_what_is_no_longer_due_vanishes(due: Hall, client: Client) -> None:
     assert len(events(address)) == 1
     DueTest.objects.all().delete()
     assert events(address) == {}
+
+
+def test_an_event_says_where_it_is_and_when_it_was_changed(due: Hall, client: Client) -> None:
+    def found() -> tuple[Any, Any]:
+        parsed: Any = icalendar.Calendar.from_ical(read(address).content)
+        (event,) = parsed.walk("VEVENT")
+        return parsed, event
+
+    site, address = due.site, made(client, "van 2")["address"]
+    calendar, event = found()
+    assert str(calendar["X-WR-CALNAME"]) == "van 2"
+    assert (str(event["URL"]), str(event["LOCATION"])) == (f"http://testserver/sites/{site.pk}", site.name)
+    assert str(event["TRANSP"]) == "TRANSPARENT", "nobody is busy all day"
+    # when it was rechecked, and not when somebody reads it
+    rechecked = dt.datetime.combine(BUILT, dt.time(12), dt.UTC)
+    assert event["DTSTAMP"].dt == event["LAST-MODIFIED"].dt == rechecked
+    site_alter(factories.change(site), address="4 Harbour Road", city="Merrow")
+    assert str(found()[1]["LOCATION"]) == "4 Harbour Road, Merrow"
+
+
+def test_a_survey_is_named_as_one(due: Hall, client: Client) -> None:
+    tested = BUILT + 30 * DAY
+    site_alter(factories.change(due.site), surveyed_on=tested)
+    checked_on(due.site, tested)
+    (event,) = events(made(client)["address"]).values()
+    assert f"R1 ({due.closet.name}): surveyed on {tested}" in event["description"]
+
+
+def test_of_too_many_runs_it_has_those_due_first(
+    due: Hall, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address = made(client)["address"]
+    monkeypatch.setattr(due_tests, "_NAMED", 1)
+    (event,) = events(address).values()
+    assert event["description"] == f"R1 ({due.closet.name}): no complete proof\nand 1 more run"
+    prove(due.run, BUILT + DAY)
+    checked_on(due.site, BUILT + DAY)
+    monkeypatch.setattr(due_tests, "MOST_RUNS", 1)
+    (event,) = events(address).values()
+    assert event["day"] == in_a_year(BUILT)
 
 
 def test_the_address_is_shown_once_and_kept_as_a_hash(client: Client, technician: User) -> None:

@@ -15,6 +15,7 @@ from typing import Any, Final
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from api.collector.port_differences import NumberingError, port_differences
 from api.collector.service import Service, ServiceError
 from api.collector.snmp import SwitchError, Told, read_switch
 from api.collector.switch_list import EXAMPLE, Listed, ListError, read_list
@@ -25,7 +26,9 @@ _AT_ONCE: Final = 20
 
 EXPLANATION = f"""\
 Read what each power-supply group of switches delivers (RFC 3621, by SNMP v3) and record it with the service,
-a test of kind poe_power for each group. It runs where the switches can be reached, and needs no database.
+a test of kind poe_power for each group. Then say which ports differ from the record: power where it has no
+device, a device without power, another class. It runs where the switches can be reached, and needs no
+database.
 
 The file, which its owner alone may read (chmod 600):
 
@@ -35,7 +38,8 @@ Exit status: 0 all were read and recorded, 1 some were not, 2 bad input."""
 
 @dataclass
 class Outcome:
-    """What became of one switch. error: blank: nothing is wrong."""
+    """What became of one switch. error: blank: nothing is wrong. differences: of its ports from the record;
+    not_compared: why they are not known, blank: they are."""
 
     switch: Listed
     told: Told | None = None
@@ -43,6 +47,8 @@ class Outcome:
     name: str = ""
     test_ids: list[int] = field(default_factory=list)
     error: str = ""
+    differences: list[str] = field(default_factory=list)
+    not_compared: str = ""
 
     @property
     def words(self) -> str:
@@ -56,6 +62,8 @@ class Outcome:
             said.append(f"recorded as tests {', '.join(map(str, self.test_ids))}")
         else:
             said.append("not sent")
+        if self.not_compared:
+            said.append(f"ports not compared with the record: {self.not_compared}")
         name = f"{self.name}, " if self.name else ""
         return f"{name}switch {self.switch.id} ({self.switch.login.address}): {'; '.join(said)}"
 
@@ -77,6 +85,8 @@ class Outcome:
                 for one in (told.ports if told else ())
             ],
             "test_ids": self.test_ids,
+            "differences": self.differences,
+            "not_compared": self.not_compared or None,
             "error": self.error or None,
         }
 
@@ -126,6 +136,9 @@ class Command(BaseCommand):
         if ports and outcome.told and not as_json:
             for one in outcome.told.ports:
                 self.stdout.write(f"  group {one.group}, {one.words}")
+        if not as_json:
+            for said in outcome.differences:
+                self.stdout.write(f"  {said}")
 
 
 async def read_all(switches: Sequence[Listed]) -> list[Outcome]:
@@ -152,3 +165,9 @@ def _record(service: Service, outcome: Outcome, state: str) -> None:
         outcome.test_ids = service.record(known, outcome.told.groups, state, outcome.read_at)
     except ServiceError as error:
         outcome.error = str(error)
+        return
+    try:
+        recorded = service.ports(known, outcome.read_at)
+        outcome.differences = port_differences(outcome.told.ports, recorded)
+    except (ServiceError, NumberingError) as error:
+        outcome.not_compared = str(error)

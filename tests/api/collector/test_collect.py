@@ -19,8 +19,18 @@ from api.collector.power_tables import Group
 from api.collector.service import Known, Service, ServiceError
 from sites.access.services import token_make
 from sites.models import Switch, User
+from sites.services.switches import port_alter
 from tests import factories
-from tests.api.collector.agent import AUTH_PASSWORD, GROUP_POWER, PRIV_PASSWORD, USER, agent, in_a_thread
+from tests.api.collector.agent import (
+    AUTH_PASSWORD,
+    GROUP_POWER,
+    PORT_CLASS,
+    PORT_STATUS,
+    PRIV_PASSWORD,
+    USER,
+    agent,
+    in_a_thread,
+)
 from tests.halls import Hall
 from zones.models import Test
 
@@ -84,8 +94,35 @@ def test_a_switch_is_read_and_recorded(
     assert first.change_set.channel == "rest"
     assert said == (
         f"SW 1, switch {hall.switch.pk} (127.0.0.1): group 1 48 W, group 2 31 W; "
-        f"recorded as tests {first.pk}, {second.pk}\n"
+        f"recorded as tests {first.pk}, {second.pk}; "
+        "ports not compared with the record: the same number stands in several groups\n"
     )
+
+
+ONE_GROUP = {
+    f"{GROUP_POWER}.1": 48,
+    # 1 and 3 deliver to a device of class 2 and of class 4, 2 searches
+    **{f"{PORT_STATUS}.1.{number}": status for number, status in ((1, 3), (2, 2), (3, 3))},
+    **{f"{PORT_CLASS}.1.{number}": coded for number, coded in ((1, 3), (2, 1), (3, 5))},
+}
+
+
+def test_ports_that_differ_from_the_record_are_said(
+    live_server: Any, hall: Hall, token: str, write_list: WriteList
+) -> None:
+    """The gateway, whose model is of class 2, is on port 3, a telephone on port 2, and nothing on port 1."""
+    port_alter(factories.change(hall.site), port=hall.switch.ports.get(number=2), other_load="telephone")
+    differences = [
+        "port 1: delivering power, class 2; the record has no device on it",
+        "port 2: searching; the record has telephone on it",
+        "port 3: delivering power, class 4; the record has GW 1, class 2",
+    ]
+    with agent(ONE_GROUP) as port:
+        path = write_list(live_server.url, token, (hall.switch.pk, port))
+        said, _ = collect(path)
+        (found,) = json.loads(collect(path, "--json")[0])
+    assert said.splitlines()[1:] == [f"  {one}" for one in differences]
+    assert (found["differences"], found["not_compared"]) == (differences, None)
 
 
 def test_one_that_cannot_be_read_holds_up_no_other(
@@ -165,6 +202,9 @@ class Stub(BaseHTTPRequestHandler):
 
     def do_POST(self) -> None:
         self.bodies.append(json.loads(self.rfile.read(int(self.headers["Content-Length"]))))
+        self.do_GET()
+
+    def do_GET(self) -> None:
         self.asked.append((self.path, self.headers["Idempotency-Key"]))
         status, body = self.answers.pop(0)
         self.send_response(status)
@@ -222,6 +262,19 @@ def test_day_and_time_are_those_of_the_site(stub: tuple[str, type[Stub]], sw: Kn
     (body,) = server.bodies
     assert (body["taken_on"], body["taken_at"], body["state"]) == ("2026-11-25", "00:30", "paging")
     assert (body["groups"], body["unit"]) == ([{"power_group": 1, "value": 48}], "W")
+
+
+def test_ports_that_the_service_does_not_list_are_not_taken_for_none(
+    stub: tuple[str, type[Stub]], sw: Known
+) -> None:
+    address, server = stub
+    answer = {"left_out": [{"pointer": "/free", "count": 12}], "free": [], "ports": []}
+    server.answers += [(200, json.dumps(answer).encode()), (200, b"{}"), (404, b"{}")]
+    for why in ("does not list all ports", "is not Zonebook", "no such switch"):
+        with pytest.raises(ServiceError, match=why):
+            Service(address, "t").ports(sw, READ_AT)
+    # by the day of the site, on which the test is
+    assert server.asked[0][0] == "/api/v1/switches/41/power?as_of=2026-11-25"
 
 
 def test_what_is_refused_is_not_sent_again(stub: tuple[str, type[Stub]], sw: Known) -> None:

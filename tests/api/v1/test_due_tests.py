@@ -161,7 +161,8 @@ def test_on_a_past_day_they_are_chosen_and_sorted_and_have_pages_alike(
 ) -> None:
     other = one_hall(hall.site.customer)
     site_alter(factories.change(other.site), name="a quay")
-    factories.make_coverage(factories.make_contract(hall.site.customer), other.site)
+    contract = factories.make_contract(hall.site.customer)
+    factories.make_coverage(contract, other.site)
     asked = {"as_of": "2025-02-01"}
 
     def found(**more: object) -> list[int]:
@@ -172,6 +173,8 @@ def test_on_a_past_day_they_are_chosen_and_sorted_and_have_pages_alike(
     )
     everything = [gangway, quay, quay_gangway, run]
     assert found() == found(customer_id=hall.site.customer_id) == everything
+    covered_by = {one["site_id"]: one["contract_id"] for one in get(client, "due-tests", **asked)["items"]}
+    assert covered_by == {hall.site.pk: proven_once.pk, other.site.pk: contract.pk}
     assert found(order="-due_on") == everything[::-1]
     assert found(order="site") == [quay, quay_gangway, *sorted((run, gangway))]
     assert found(site_id=other.site.pk) == [quay, quay_gangway]
@@ -207,6 +210,10 @@ def test_on_a_past_day_only_so_many_sites_are_computed(
     # sites that were not covered then are none of them
     assert len(get(client, "due-tests", as_of="2025-02-01", contract_id=smaller.pk)["items"]) == 2
     assert get(client, "due-tests", as_of="2023-02-01")["items"] == []
+    # nor are other sites than that of the run, and those of a contract without an interval
+    assert len(get(client, "due-tests", as_of="2025-02-01", run_id=hall.run.pk)["items"]) == 1
+    contract_alter(factories.change(), contract=smaller, test_interval_months=None)
+    assert len(get(client, "due-tests", as_of="2025-02-01")["items"]) == 2
 
 
 def test_who_sees_all_customers_names_one_of_a_past_day(

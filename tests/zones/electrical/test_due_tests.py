@@ -98,6 +98,12 @@ def test_the_interval_counts_from_the_latest_test_of_the_last_complete_proof() -
     assert site.due(DAY(2025, 3, 13)) == (DAY(2023, 5, 9), Since.NOTHING, None)
 
 
+def test_a_run_that_was_altered_counts_from_its_first_day() -> None:
+    site = Site()
+    site.toy.change("runs", site.run, step=steps.step_of(DAY(2023, 1, 2), 1), fuse_rating_a=1.0)
+    assert site.due(DAY(2023, 1, 3)) == (DAY(2023, 5, 9), Since.NOTHING, None)
+
+
 def test_what_was_changed_since_takes_nothing_from_the_day_of_the_proof() -> None:
     site = Site()
     site.test(DAY(2025, 3, 14))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import dataclass, replace
 
@@ -10,9 +11,9 @@ import pytest
 
 from tests.zones.electrical.half_unknown import HalfUnknown, half_unknown
 from tests.zones.electrical.judged import MEASURED, RULES
-from tests.zones.electrical.plants import ToyPlant
+from tests.zones.electrical.plants import NAN, ToyPlant
 from zones.electrical import plant as p
-from zones.electrical.bands import LIKELY, Basis
+from zones.electrical.bands import LIKELY, Basis, Factors
 from zones.electrical.calibration import anchor
 from zones.electrical.copies import copies, members_of_copies
 from zones.electrical.evaluate import evaluate
@@ -29,6 +30,8 @@ STEP = 5
 SITES = 500
 FIRST_ID = 1000
 """Ids of a plant built by hand are its numbers and so much more."""
+LOOP_OHM_PER_M = 2 / (58 * math.pi / 4 * (0.127 * 92 ** (12 / 39)) ** 2)
+"""24 AWG at 20 °C, out and back: 58 m/(Ω·mm²) of copper (IEC 60028), diameter of the gauge (ASTM B258)."""
 DC_RULES = tuple(rule for rule in RULES if rule.code in DC_CODES)
 Read = tuple[ReadingKind, State, int, int]
 """Kind, state, number of the run, and number of the point or −1."""
@@ -266,6 +269,86 @@ def test_what_was_read_is_asked_for_again_once_its_run_was_changed() -> None:
     assert asked(one) == (ReadingKind.RUN_CURRENT, State.PAGING, 1, -1)
     assert one.likely == pytest.approx(0.325)
     assert one.settles == (supply,)
+
+
+def test_one_strong_reading_is_asked_for_and_not_two_weak_ones_that_do_the_same() -> None:
+    """Ceiling speakers of which nothing is recorded, 25 mA, up to 50 mA: 7, 8, 12 and 8 on four runs, so up
+    to 1.75 A of 1.5 A. Read at 25 mA a speaker, give or take 10 % of speech, a run of 12 is
+    12 · (50 − 27.5) = 0.27 A less, which settles it. Those of 7 and 8 are 0.1575 A and 0.18 A less: neither
+    settles it, and both together do."""
+    toy = ToyPlant()
+    model, cable = toy.model(), toy.cable()
+    toy.add("zones", zone_id=1, signal=p.Signal.SPEECH)
+    supply = toy.add("supplies", rated_current_a=1.875)
+    for count in (7, 8, 12, 8):
+        toy.chain(
+            toy.run(supply_index=supply, fuse_fitted=0),
+            count,
+            model_index=model,
+            cable_index=cable,
+            dc_pairs=3,
+            length_m=1.0,
+            length_basis=MEASURED,
+            current_basis=int(Basis.UNKNOWN),
+        )
+    plant = toy.build()
+    assert open_verdicts(plant) == {("supply_current", (SubjectKind.SUPPLY, FIRST_ID))}
+    (one,) = proposed(plant).readings
+    assert asked(one) == (ReadingKind.RUN_CURRENT, State.PAGING, 2, -1)
+
+
+def two_branches() -> p.Plant:
+    """Two speakers of 20 W and 4.6 W, exactly, behind 4 Ω and 5 Ω of guessed length, × 0.7 to 1.5; the supply
+    holds 24 V. At the end of R a speaker of P has V with V · (24 − V) = P · R.
+
+    | lengths | far | near | together |
+    |---|---|---|---|
+    | × 1 | 20 · 4 = 80: 20 V, 1 A | 23 · 1 = 23: 23 V, 0.2 A | 1.2 A |
+    | × 1.5 | 120: 12 + √24 = 16.9 V, 1.1835 A | 34.5: 22.46 V, 0.2048 A | 1.388 A |
+
+    So with 19 V at least and 0.8 · 1.51 = 1.208 A at most both are open."""
+    toy = ToyPlant(factors=Factors(current_marked_low=1.0, current_marked_high=1.0))
+    toy.add("zones", zone_id=1, signal=p.Signal.TONES)
+    run = toy.run(supply_index=toy.add("supplies", rated_current_a=1.51), fuse_fitted=0)
+    for ohm, watts in ((4.0, 20.0), (5.0, 4.6)):
+        toy.add(
+            "points",
+            run_index=run,
+            model_index=toy.model(
+                **dict.fromkeys(("idle_current_a", "full_output_current_a"), NAN),
+                idle_power_w=0.5,
+                full_output_power_w=watts,
+                minimum_voltage_v=19.0,
+            ),
+            cable_index=toy.cable(conductor_rating_a=3.0),
+            length_m=ohm / LOOP_OHM_PER_M,
+            length_basis=int(Basis.GUESSED),
+        )
+    return toy.build()
+
+
+def test_of_the_voltages_of_a_run_one_is_asked_for_though_another_might_settle_more() -> None:
+    """Far, 20 V ± 1 % tells the lengths to 0.2 V of a drop of 4 V, 5 %: at × 1.05 the far speaker has
+    12 + √(144 − 84) = 19.75 V, and both draw 20 / 19.75 + 4.6 / 22.95 = 1.2133 A, so the supply stays open.
+    Where the lengths are × 0.7 it reads 12 + √88 = 21.38 V ± 0.2138 V of 2.619 V, 8.2 %, and they draw
+    1.144 A at most. Near, 23 V ± 1 % is 0.23 V of a drop of 1 V, 23 %; at × 0.7 23.31 V ± 33.7 %, 1.184 A at
+    most. So that reading might settle the supply too. But it is the newest that counts, and at × 1.23 the far
+    speaker has 12 + √(144 − 98.4) = 18.75 V of 19 V: what the far reading settled would be open again."""
+    plant = two_branches()
+    voltage = ("run_voltage", (SubjectKind.RUN, FIRST_ID))
+    supply = ("supply_current", (SubjectKind.SUPPLY, FIRST_ID))
+    assert open_verdicts(plant) == {voltage, supply}
+    (one,) = proposed(plant).readings
+    far, near = ((ReadingKind.END_VOLTAGE, State.TONE, 0, point) for point in (0, 1))
+    assert asked(one) == far
+    assert (one.low, one.likely, one.high) == pytest.approx((12 + 88**0.5, 20.0, 12 + 24**0.5))
+    assert (one.settles, one.may_settle) == ((voltage,), (supply,))
+    first, second = (
+        replace(rows_of(plant, [read]), value=np.array([volts]), source_voltage_v=np.array([24.0]))
+        for read, volts in ((far, 20.0), (near, 23.0))
+    )
+    assert open_verdicts(entered(plant, first)) == {supply}
+    assert open_verdicts(entered(entered(plant, first), second)) == {voltage, supply}
 
 
 def test_where_nothing_is_open_nothing_is_asked_for() -> None:

@@ -112,6 +112,18 @@ def test_a_due_test_says_what_holds_now_where_its_days_stay(hall: Hall) -> None:
     assert (after.due_on, after.proven_on, after.surveyed) == (in_a_year(PROVEN), PROVEN, False)
 
 
+def test_a_due_test_says_the_last_proof_where_its_day_stays(hall: Hall) -> None:
+    """Both proofs are older than the day from which proofs are kept, which the interval counts from."""
+    cover(hall)
+    since = PROVEN + 30 * DAY
+    factories.keep_proofs(since)
+    for proven in (PROVEN, PROVEN + DAY):
+        prove(hall.run, proven)
+        checked_on(hall.site, proven)
+        due = DueTest.objects.get(run=hall.run)
+        assert (due.due_on, due.proven_on) == (in_a_year(since), proven)
+
+
 def test_a_recheck_that_finds_the_same_leaves_the_row_as_it_was(hall: Hall) -> None:
     """Or every calendar would take its entries for changed."""
     cover(hall)

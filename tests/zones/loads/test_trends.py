@@ -4,8 +4,10 @@ difference over the sum of (t − mean t)²."""
 from __future__ import annotations
 
 import datetime as dt
+import random
 
 import pytest
+from scipy import stats
 
 from zones.loads.trends import ExpectedOnDay, ReadingOnDay, change_of
 
@@ -14,7 +16,8 @@ FOUR_YEARS = 1461
 
 
 def reading(day: int, value: float, likely: float | None = 24.0, error: float | None = 0.24) -> ReadingOnDay:
-    expected = None if likely is None else ExpectedOnDay(likely - 1, likely, likely + 0.5)
+    # Their low and high move otherwise than the likely value
+    expected = None if likely is None else ExpectedOnDay(0.9 * likely, likely, 1.2 * likely)
     taken_on = dt.date(2014, 5, 6) + dt.timedelta(days=day)
     return ReadingOnDay(1, taken_on, None, value, "as_expected", expected, error, 0.0)
 
@@ -41,10 +44,27 @@ def test_readings_at_odd_times_count_by_their_days() -> None:
     assert found == pytest.approx((-5.2 / 44, 0.06))
 
 
+def test_the_line_is_that_of_scipy() -> None:
+    """`scipy.stats.linregress`, over years of 365.25 days."""
+    rng = random.Random(20)
+    for _ in range(20):
+        days = sorted([*rng.sample(range(3000), rng.randint(3, 9)), 4000])
+        differs = [rng.uniform(-2, 1) for _ in days]
+        found = change_of(reading(day, 24.0 + one) for day, one in zip(days, differs, strict=True))
+        assert found is not None
+        assert found[0] == pytest.approx(stats.linregress([day / 365.25 for day in days], differs).slope)
+
+
 def test_what_was_not_compared_counts_for_nothing() -> None:
     read = [reading(0, 24.0), reading(FOUR_YEARS, 23.6), reading(2 * FOUR_YEARS, 23.2)]
     found = change_of([read[0], reading(100, 3.0, likely=None, error=None), *read[1:]])
     assert found == change_of(read) == pytest.approx((-0.1, 0.06))
+
+
+def test_the_year_is_one_between_readings_that_were_compared() -> None:
+    """The last one, four years later, is not."""
+    read = [reading(day, 23.0) for day in (0, 10, 364)]
+    assert change_of([*read, reading(FOUR_YEARS, 23.0, likely=None)]) is None
 
 
 @pytest.mark.parametrize(("days", "told"), [((0, 365), False), ((0, 10, 364), False), ((0, 10, 365), True)])

@@ -9,6 +9,7 @@ that have only a few are left out.
 from __future__ import annotations
 
 import json
+import re
 import sys
 from collections.abc import Callable, Iterator
 from functools import partial
@@ -68,7 +69,7 @@ def lines() -> Iterator[Line]:
 
 def _is_read(statement: str) -> bool:
     """Whether a statement reads what is shown, and not who is asking."""
-    return statement.lstrip(" (").upper().startswith(("SELECT", "WITH")) and '"digest"' not in statement
+    return bool(re.match(r"[\s(]*(SELECT|WITH)\b", statement, re.IGNORECASE)) and '"digest"' not in statement
 
 
 def _bare(wanted: list[str]) -> Callable[[], bytes]:

@@ -25,7 +25,7 @@ from api.conventions.viewsets import CorrectMixin, Versions, versions_of
 from sites.access.scope import on_sites_of, scoped
 from sites.changes.making import today_at, today_in, version_of
 from sites.changes.steps import day_of, first_step_after
-from sites.fields import Among, SiteKey
+from sites.fields import Among, Ids, SiteKey
 from sites.models import DatedFacts, Site
 from sites.models.dated import thing_fields
 from sites.once import once
@@ -368,7 +368,7 @@ class DatedMixin(PlacedMixin, CorrectMixin):
         own way to related rows takes as long again as reading them.)"""
         facts = self.serializer_class.Meta.facts
         of_these = f"{thing_of(facts)}__{Among.lookup_name}"
-        held = facts_before(facts, before_asked(self.asked), **{of_these: [row.pk for row in rows]})
+        held = facts_before(facts, before_asked(self.asked), **{of_these: Ids(row.pk for row in rows)})
         held = self.serializer_class.with_named(held, self.asked.get("expand", ()))
         thing = attrgetter(thing_of(facts))
         found = {thing(one): [one] for one in held}

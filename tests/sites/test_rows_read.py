@@ -6,6 +6,7 @@ import pytest
 from django.db.models import Model
 from pytest_django import DjangoAssertNumQueries
 
+from sites.fields import Ids
 from sites.models import Closet, Site, Supply, SupplyFacts
 from tests import factories
 
@@ -49,6 +50,6 @@ def test_a_row_read_in_part_has_the_rest_when_it_is_asked(
 def test_facts_are_found_by_many_ids_in_one_parameter(closet: Closet) -> None:
     supplies = [factories.make_supply(closet) for _ in range(3)]
     wanted = [supplies[0].pk, supplies[2].pk]
-    found = SupplyFacts.objects.filter(supply_id__among=wanted).values_list("supply_id", flat=True)
+    found = SupplyFacts.objects.filter(supply_id__among=Ids(wanted)).values_list("supply_id", flat=True)
     assert sorted(found) == sorted(wanted)
-    assert SupplyFacts.objects.filter(supply_id__among=[]).count() == 0
+    assert SupplyFacts.objects.filter(supply_id__among=Ids([])).count() == 0

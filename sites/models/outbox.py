@@ -8,8 +8,10 @@ from typing import Final
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 
+from .rows import Row
 
-class Event(models.Model):
+
+class Event(Row):
     LONGEST_SUBJECT: Final = 200
 
     kind = models.CharField(max_length=60)

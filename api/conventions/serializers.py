@@ -48,10 +48,7 @@ _SHOWN_AS_THEY_ARE: Final[Mapping[Any, type]] = {
 def _reading_of(name: str, field: Any, *, of_dicts: bool) -> _Reading:
     kind, read = type(field), field.get_attribute
     if kind.get_attribute is serializers.Field.get_attribute and field.source_attrs:
-        if not of_dicts:
-            read = attrgetter(field.source)
-        elif len(field.source_attrs) == 1:
-            read = itemgetter(field.source)
+        read = itemgetter(field.source) if of_dicts else attrgetter(field.source)
     return _Reading(name, field, read, _SHOWN_AS_THEY_ARE.get(kind.to_representation))
 
 

@@ -18,6 +18,8 @@ from tests.api.v1 import plenty
 from tests.api.v1.asking import ROOT, get
 
 MOST_QUERIES = 12
+MOST_JOINS = 7
+"""With eight tables PostgreSQL still weighs every order of them (``join_collapse_limit``)."""
 # The catalogue belongs to no customer
 SHARED = {"catalogue/devices", "catalogue/cables", "instruments"}
 LISTS = RESOURCES
@@ -33,6 +35,18 @@ def whole_address(name: str) -> str:
     """A list with all that can be asked of it at once."""
     expansions = ",".join(LISTS[name].serializer_class.expansions)
     return f"{ROOT}/{name}?count=true&page_size=500" + (f"&expand={expansions}" if expansions else "")
+
+
+def test_no_list_joins_more_tables_than_are_planned_at_once(
+    customer: Customer, keeper: User, with_token: Caller
+) -> None:
+    plenty.one_hall(customer)
+    client = with_token(keeper, customers=[customer])
+    for name in LISTS:
+        with CaptureQueriesContext(connection) as queries:
+            cost_of(client, name)
+        joins = max(query["sql"].count(" JOIN ") for query in queries)
+        assert joins <= MOST_JOINS, name
 
 
 def cost_of(client: Client, name: str) -> tuple[int, int]:

@@ -237,3 +237,16 @@ def test_a_share_is_of_the_whole_that_stands_on_the_day() -> None:
     assert hall.figure(step=1) == pytest.approx([24 - 0.2 * OHM_PER_M * m for m in (15, 40, 90)], abs=1e-5)
     drops = [0.3 * 9.8 + 0.2 * 4, 0.3 * 10 + 0.2 * 8, 0.3 * 10.2 + 0.2 * 15]
     assert hall.figure(step=2) == pytest.approx([24 - OHM_PER_M * drop for drop in drops], abs=1e-5)
+
+
+def test_a_later_change_does_not_move_the_whole_of_an_earlier_day() -> None:
+    """A segment from the block, of unknown length (15, 40 or 90 m), was cut; later the first part comes from
+    another point. Until then both parts are of the segment from the block: 0.4 A on the first, 0.2 A on the
+    last."""
+    hall = fed()
+    splice = hall.point(amps=0, m=3.0)
+    first = hall.point(**share(0.5, FIRST))
+    hall.point(first, **share(0.5, LAST))
+    hall.toy.change("points", first, step=10, parent_index=splice)
+    drops = [0.4 * 0 + 0.2 * 15, 0.4 * 20 + 0.2 * 20, 0.4 * 90 + 0.2 * 0]
+    assert hall.figure(step=5) == pytest.approx([24 - OHM_PER_M * drop for drop in drops], abs=1e-5)

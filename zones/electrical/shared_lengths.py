@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .bands import HIGH, LIKELY, LOW, FloatArray, IntArray
-from .plant import BoolArray, PointRows, SharePlace, expand
+from .plant import FOREVER, BoolArray, PointRows, SharePlace, expand
 
 
 @dataclass(frozen=True)
@@ -35,6 +35,8 @@ def wholes(rows: PointRows) -> Wholes:
 
     rows: of points, in the order of the plant. A share that follows others (its place is middle or last) is
     followed up the run to the first one. On the way there may be points whose own length was measured since.
+    Where the points above change while the row holds, those at its beginning count: a later change is not to
+    move the whole of an earlier day.
     """
     point, parent = rows.point_index.copy(), rows.parent_index.copy()
     share = np.where(np.isnan(rows.length_share), 1.0, rows.length_share)
@@ -43,6 +45,7 @@ def wholes(rows: PointRows) -> Wholes:
     # each with every row of the points above it, while both hold
     at, begin, end = later, rows.begin[later], rows.end[later]
     origin = later
+    since = np.full(len(point), FOREVER)
     while len(at):
         above = rows.parent_index[at]
         start = np.searchsorted(rows.point_index, above, side="left")
@@ -56,7 +59,10 @@ def wholes(rows: PointRows) -> Wholes:
         to_last = ours & (rows.length_share_place[origin] == SharePlace.LAST)
         point[at[to_last]] = rows.point_index[origin[to_last]]
         first = place == SharePlace.FIRST
-        parent[origin[first]] = rows.parent_index[at[first]]
+        earlier = np.flatnonzero(first & (begin < since[origin]))
+        earlier = earlier[np.argsort(-begin[earlier], kind="stable")]  # of one row, the earliest is set last
+        since[origin[earlier]] = begin[earlier]
+        parent[origin[earlier]] = rows.parent_index[at[earlier]]
         origin, at, begin, end = origin[~first], at[~first], begin[~first], end[~first]
     return Wholes(rows.length_m / share, parent < 0, point, parent)
 

@@ -120,9 +120,7 @@ def test_a_reading_without_an_expected_value_stands_there_and_moves_nothing(
     )
 
 
-def test_readings_stand_by_day_and_time_in_whatever_order_they_were_recorded(
-    hall: Hall, client: Client
-) -> None:
+def test_readings_stand_by_day_and_time_in_any_order_of_recording(hall: Hall, client: Client) -> None:
     newer = read(hall, 2025, 1.2)
     afternoon, morning = (read(hall, 2024, 1.2, taken_at=hour) for hour in ("14:00", "09:00"))
     (trend,) = get(client, f"runs/{hall.run.pk}/trends")["trends"]

@@ -52,6 +52,10 @@ def _reading_of(name: str, field: Any, *, of_dicts: bool) -> _Reading:
     return _Reading(name, field, read, _SHOWN_AS_THEY_ARE.get(kind.to_representation))
 
 
+_FIELDS: Final[dict[type[serializers.Serializer], dict[str, Any]]] = {}
+"""Fields of each class, kept: building them takes longer than reading a query or showing a thing."""
+
+
 class _PlainlyRead(serializers.Serializer):
     """Shows as the library does, a field at a time; a plain attribute is read without its ways for what is
     none, which take most of the time of a long list."""
@@ -73,6 +77,12 @@ class _PlainlyRead(serializers.Serializer):
                 value = field.get_attribute(instance)
             shown[name] = None if value is None else field.to_representation(value)
         return shown
+
+    def _kept_fields(self) -> dict[str, Any]:
+        kind = type(self)
+        if kind not in _FIELDS:
+            _FIELDS[kind] = super().get_fields()
+        return _FIELDS[kind]
 
     def _reading(self, of_dicts: bool) -> list[_Reading]:
         if of_dicts not in self._readings:
@@ -152,14 +162,7 @@ class QuerySerializer(fields.Queried, StrictSerializer):
         super().__init_subclass__(**kwargs)
 
     def get_fields(self) -> dict[str, Any]:
-        kind = type(self)
-        if kind not in _FIELDS:
-            _FIELDS[kind] = super().get_fields()
-        return {name: _copied(field) for name, field in _FIELDS[kind].items()}
-
-
-_FIELDS: Final[dict[type[serializers.Serializer], dict[str, Any]]] = {}
-"""Fields of each class, kept: building them takes longer than reading a query or showing a thing."""
+        return {name: _copied(field) for name, field in self._kept_fields().items()}
 
 
 def _copied(field: Any) -> Any:
@@ -236,14 +239,12 @@ class ResourceSerializer(_PlainlyRead, serializers.ModelSerializer):
         return list(self.field_names())
 
     def get_fields(self) -> dict[str, Any]:
-        kind, parent = type(self), cast("Any", self.parent)  # None at the root, whatever the stubs say
-        if kind not in _FIELDS:
-            _FIELDS[kind] = super().get_fields()
+        parent = cast("Any", self.parent)  # None at the root, whatever the stubs say
         # The query is about the thing asked for, not about what is expanded in it
         is_root = parent is None or (isinstance(parent, serializers.ListSerializer) and parent.parent is None)
         chosen = self.context.get("fields") if is_root else None
         shown = {}
-        for name, field in _FIELDS[kind].items():
+        for name, field in self._kept_fields().items():
             if chosen is None or name in chosen or name == "id":
                 shown[name] = _copied(field)
         for name in self.context.get("expand", ()) if is_root else ():

@@ -14,6 +14,7 @@ from sites.models import ChangeSet, DeviceModel, User
 from sites.models.changes import Change
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in
 from tests.api.pages.test_finding_page import ADDED, facts
 from tests.halls import Hall, more_speakers
 from zones.models import Finding, Point
@@ -28,7 +29,7 @@ def client(dispatcher: User, logged_in: Caller) -> Client:
 def page(client: Client, made: ChangeSet, **query: str) -> str:
     answer = client.get(f"/changes/{made.pk}", query)
     assert answer.status_code == 200, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def part(html: str, name: str) -> str:
@@ -155,7 +156,7 @@ def test_shares_are_shown_in_percent_wherever_they_were_written(client: Client, 
     made = change_accept(factories.change(hall.site, happened_on=ADDED), [altered]).change_set
     said = "<dt>Usage threshold</dt><dd>75 %</dd>"
     assert said in part(page(client, made), "lines")
-    assert said in client.get(f"/switches/{hall.switch.pk}").content.decode()
+    assert said in html_in(client.get(f"/switches/{hall.switch.pk}"))
     row = {"id": 7, "instrument_error": 0.05, "change_set_id": 3}
     (shown,) = record_rows(
         {

@@ -17,6 +17,7 @@ from sites.changes.services import change_accept
 from sites.models import ChangeSet, User
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in
 from tests.halls import Hall, more_speakers
 from zones.limits.registry import limit_by_code
 from zones.models import Finding, Point
@@ -56,7 +57,7 @@ def client(dispatcher: User, logged_in: Caller) -> Client:
 def page(client: Client, finding: Finding, status: int = 200) -> str:
     answer = client.get(f"/findings/{finding.pk}")
     assert answer.status_code == status, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def hidden(html: str) -> dict[str, str]:
@@ -73,7 +74,7 @@ def send(client: Client, finding: Finding, act: str, status: int = 303, **typed:
     shown = hidden(page(client, finding))
     answer = client.post(f"/findings/{finding.pk}", {"act": act, **shown, **typed})
     assert answer.status_code == status, answer.content.decode()
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def facts(html: str) -> dict[str, str]:
@@ -95,6 +96,11 @@ def test_it_names_the_change_who_did_it_and_the_figure_before_and_after(
     assert (said["Done by"], said["Recorded by"]) == ("Hallam Crew", "R. Ondine")
     assert (said["Day"], said["Job"], said["Reason"]) == ("12 Jun 2024", "LS-2207", "more sound")
     assert f'<a href="/changes/{added.pk}">Change set {added.pk}</a>' in html
+
+
+def test_no_line_ends_between_a_number_and_its_unit(client: Client, finding: Finding) -> None:
+    html = client.get(f"/findings/{finding.pk}").content.decode()
+    assert "1.60~A → 2.08~A".replace("~", "\N{NO-BREAK SPACE}") in html
 
 
 def test_since_when_it_is_past_stands_apart_from_since_when_it_is_known(

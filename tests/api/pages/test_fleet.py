@@ -19,6 +19,7 @@ from sites.changes.services import change_set_draft
 from sites.models import User
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in
 from tests.api.v1.test_findings import add_speakers
 from tests.halls import Hall, more_speakers
 from zones.electrical.subjects import SubjectKind
@@ -41,7 +42,7 @@ def client(manager: User, logged_in: Caller) -> Client:
 def html_of(client: Client, **query: str) -> str:
     answer = client.get("/fleet", query)
     assert answer.status_code == 200, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def add_cases(hall: Hall, count: int, *, opened_at: dt.datetime | None = None, verdict: int = 4) -> None:

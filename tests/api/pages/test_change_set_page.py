@@ -6,18 +6,23 @@ import re
 from urllib.parse import unquote
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from api.pages.findings.record_rows import record_rows
+from api.pages.findings.row_names import names_of
+from sites.access.scope import EVERYTHING
+from sites.access.selectors import principal_of
 from sites.changes.services import change_accept, change_set_draft
-from sites.models import ChangeSet, DeviceModel, User
+from sites.models import ChangeSet, DeviceModel, Output, User
 from sites.models.changes import Change
 from tests import factories
 from tests.api.conftest import Caller
-from tests.api.pages.reading import html_in
+from tests.api.pages.reading import html_in, text_of
 from tests.api.pages.test_finding_page import ADDED, facts
 from tests.halls import Hall, more_speakers
-from zones.models import Finding, Point
+from zones.models import Finding, Point, Run, Zone
 from zones.recheck.batch import check
 
 
@@ -138,16 +143,62 @@ def test_rows_that_changed_show_what_changed_before_and_after() -> None:
         "old_rows": [row],
         "new_rows": [{**row, "length_m": 12.5, "change_set_id": 4}],
     }
-    (shown,) = record_rows(statement)
+    (shown,) = record_rows(statement, {(Point, 5): "P5"})
+    assert shown.title == "Point facts of P5"
     ((value),) = shown.values
     assert (value.before, value.now) == ("10 m", "12.5 m")
 
 
 def test_rows_that_were_added_say_what_is_recorded_in_words() -> None:
     row = {"id": 7, "name": "P5", "rank": 5, "run_id": 3, "site_id": 1, "change_set_id": 3}
-    (shown,) = record_rows({"table": "point", "done": "added", "old_rows": None, "new_rows": [row]})
-    assert shown.title == "Point 7, P5"
-    assert ("run", "3") in [(value.label, value.now) for value in shown.values]
+    statement = {"table": "point", "done": "added", "old_rows": None, "new_rows": [row]}
+    (shown,) = record_rows(statement, {(Run, 3): "run R1"})
+    assert shown.title == "Point P5"
+    assert [(value.label, value.now) for value in shown.values] == [("rank", "5"), ("run", "R1")]
+    (nameless,) = record_rows(statement, {})
+    assert ("run", "3") in [(value.label, value.now) for value in nameless.values]
+
+
+def test_lines_and_rows_name_what_they_refer_to(client: Client, hall: Hall) -> None:
+    (added,) = more_speakers(hall, 1)
+    port = hall.switch.ports.get(number=7)
+    made = change_accept(
+        factories.change(hall.site, happened_on=ADDED),
+        [
+            added,
+            {"op": "endpoint.move", "endpoint_id": hall.gateway.pk, "port_id": port.pk},
+            {"op": "paging_set.add", "name": "Halls", "zone_ids": [hall.zone.pk, hall.gangway.pk]},
+        ],
+    ).change_set
+    html = page(client, made)
+    lines = [facts(one) for one in part(html, "lines").split("<li>")[1:]]
+    last = hall.points[-1]
+    assert (lines[0]["Run"], lines[0]["Model"], lines[0]["After"]) == ("R1", hall.speaker.name, last.name)
+    assert f'<dt>Run</dt><dd><a href="/runs/{hall.run.pk}">R1</a></dd>' in html
+    assert (lines[1]["Endpoint"], lines[1]["Port"]) == ("GW 1", "7 of SW 1")
+    assert lines[2]["Zones"] == "Ticket hall and Gangway"
+    statement = Change.objects.get(table_name="point_facts", change_set=made)
+    rows = text_of(part(page(client, made, statement=str(statement.pk)), "record"))
+    assert f"Point facts of {Point.objects.latest('pk').name}" in rows
+    for said in ("run R1", f"model {hall.speaker.name}", f"parent {last.name}"):
+        assert said in rows
+
+
+def test_what_is_outside_the_scope_has_no_name(hall: Hall, outsider: User) -> None:
+    """One query, whatever kinds are asked for."""
+    keys = [
+        (Run, hall.run.pk), (Zone, hall.zone.pk), (Output, hall.output.pk), (DeviceModel, hall.speaker.pk),
+    ]  # fmt: skip
+    with CaptureQueriesContext(connection) as captured:
+        names = names_of(keys, EVERYTHING)
+    assert len(captured) == 1
+    of_all = {(DeviceModel, hall.speaker.pk): hall.speaker.name}  # the catalogue is shared
+    assert names == of_all | {
+        (Run, hall.run.pk): "run R1",
+        (Zone, hall.zone.pk): "zone Ticket hall",
+        (Output, hall.output.pk): "output 1 of GW 1",
+    }
+    assert names_of(keys, principal_of(outsider).scope) == of_all
 
 
 def test_shares_are_shown_in_percent_wherever_they_were_written(client: Client, hall: Hall) -> None:
@@ -164,8 +215,10 @@ def test_shares_are_shown_in_percent_wherever_they_were_written(client: Client, 
             "done": "changed",
             "old_rows": [row],
             "new_rows": [{**row, "instrument_error": 0.016, "change_set_id": 4}],
-        }
+        },
+        {},
     )
+    assert shown.title == "Test 7"
     ((value),) = shown.values
     assert (value.before, value.now) == ("5 %", "1.6 %")
 

@@ -3,6 +3,7 @@ and after."""
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,6 +11,7 @@ from functools import cache
 from typing import Any, Final
 
 from django.apps import apps
+from django.contrib.postgres.fields import DateRangeField
 from django.db import models
 
 from api.pages.parts.facts import exactly
@@ -143,11 +145,21 @@ def _text(table: str, column: str, value: Any, names: Names) -> str:
     if isinstance(field, models.ForeignKey):
         model = field.related_model
         return beside_label(model, names.get((model, value)) or f"{model._meta.verbose_name} {value}")
+    if isinstance(field, DateRangeField):
+        return _days(value)
     if isinstance(field, models.DateField) and not isinstance(field, models.DateTimeField):
         return day(value)
     if isinstance(value, int | float):
         return exactly(field, value)
     return plain(value)
+
+
+def _days(value: str) -> str:
+    """``from 1 Jan 2019``, ``1 Apr 2019 to 31 Mar 2024``. value: as PostgreSQL writes a range of days."""
+    first, end = value.strip("[)").split(",")
+    if not end:
+        return f"from {day(first)}"
+    return f"{day(first)} to {day(dt.date.fromisoformat(end) - dt.timedelta(days=1))}"
 
 
 def _flat(field: models.Field[Any, Any] | None) -> Sequence[tuple[Any, Any]]:

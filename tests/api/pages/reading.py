@@ -18,7 +18,9 @@ DOTS_AN_INCH: Final = 150
 
 
 def html_in(answer: Any) -> str:
-    """The HTML of an answer. Spaces between numbers and units are plain ones, as a browser copies them."""
+    """The HTML of an answer, of 100 kB at most. Spaces between numbers and units are plain ones, as a browser
+    copies them."""
+    assert len(answer.content) <= MOST_BYTES
     text: str = answer.content.decode()
     return text.replace("\N{NO-BREAK SPACE}", " ")
 

@@ -159,6 +159,16 @@ def test_rows_that_were_added_say_what_is_recorded_in_words() -> None:
     assert ("run", "3") in [(value.label, value.now) for value in nameless.values]
 
 
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [("[2019-01-01,)", "from 1 Jan 2019"), ("[2019-04-01,2024-04-01)", "1 Apr 2019 to 31 Mar 2024")],
+)
+def test_days_of_cover_are_written_out(days: str, said: str) -> None:
+    row = {"id": 1, "days": days}
+    (shown,) = record_rows({"table": "coverage", "done": "added", "old_rows": None, "new_rows": [row]}, {})
+    assert [(value.label, value.now) for value in shown.values] == [("days", said)]
+
+
 def test_lines_and_rows_name_what_they_refer_to(client: Client, hall: Hall) -> None:
     (added,) = more_speakers(hall, 1)
     port = hall.switch.ports.get(number=7)

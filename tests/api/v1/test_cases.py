@@ -112,7 +112,7 @@ def test_a_case_that_opens_again_says_since_when(
     withdraw_recorded(change_set=removed, user=manager, reason="of another site")
     check([hall.site.pk])
     (case,) = get(client, "cases", change_set_id=added.pk)["items"]
-    assert case["id"] == first["id"]
+    assert (case["id"], case["first_opened_at"]) == (first["id"], first["opened_at"])
     assert case["reopened_at"] == case["opened_at"] > first["opened_at"]
     assert (case["verdict"], case["closing_text"]) == ("past", "")
 

@@ -26,9 +26,9 @@ from zones.loads.wording import VERDICT_WORDS
 register = template.Library()
 
 NOT_RECORDED: Final = "not recorded"
-_BEFORE_UNIT: Final = re.compile(
-    r"(?<=\d) (?=(?:[mk]?A|[mk]?V|VA|[mk]?W|[kM]?Ω|dBu?|m|mm|ft|AWG|°C|%|h|s)(?!\w))"
-)
+_UNITS: Final = "A|mA|V|VA|W|Ω|kΩ|MΩ|dB|dBu|m|ft|AWG|°C|%|h|s"
+_MONTHS: Final = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
+_BEFORE_UNIT: Final = re.compile(rf"(?<=\d) (?=(?:{_UNITS}|{_MONTHS})(?!\w))")
 
 
 @register.simple_tag
@@ -81,8 +81,8 @@ def recorded(value: Any) -> Any:
 
 @register.filter
 def with_units(html: str) -> SafeString:
-    """What was rendered, each number on one line with its unit. Attributes and what somebody types into a
-    form stay as they are, since they are sent."""
+    """What was rendered, each number on one line with its unit, each day with its month. Attributes and what
+    somebody types into a form stay as they are, since they are sent."""
 
     def space(found: re.Match[str]) -> str:
         tag, tag_end = (html.rfind(end, 0, found.start()) for end in "<>")

@@ -82,6 +82,7 @@ def test_what_is_counted_has_the_rounding_of_its_limit() -> None:
         ("1.83 A (1.74 A to 1.92 A)", "1.83~A (1.74~A to 1.92~A)"),
         ("<p>185 W of <b>200 W</b>, 12 % spare</p>", "<p>185~W of <b>200~W</b>, 12~% spare</p>"),
         ("3 Apes, 12 wall speakers, row 5 away", "3 Apes, 12 wall speakers, row 5 away"),
+        ("on 14 Mar 2025, 12 Marshals", "on 14~Mar 2025, 12 Marshals"),
         ('<input value="raised to 5 W"> 5 W', '<input value="raised to 5 W"> 5~W'),
         ("<textarea name=a>raised to 5 W</textarea> 5 W", "<textarea name=a>raised to 5 W</textarea> 5~W"),
     ],

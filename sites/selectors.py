@@ -63,13 +63,13 @@ class StepAfterToday(Func):
     hundred rows PostgreSQL would rather read all sites than look up theirs."""
 
     template = (
-        f"(((now() AT TIME ZONE (%(expressions)s))::date - DATE '1970-01-01')::bigint + 1) * {STEPS_A_DAY}"
+        "(((now() AT TIME ZONE (SELECT its.time_zone FROM site AS its WHERE its.id = %(expressions)s))::date "
+        f"- DATE '1970-01-01')::bigint + 1) * {STEPS_A_DAY}"
     )
     output_field = BigIntegerField()
 
     def __init__(self) -> None:
-        site = Site._default_manager.filter(pk=OuterRef("site_id")).order_by()
-        super().__init__(Subquery(site.values("time_zone")))
+        super().__init__("site_id")
 
 
 Before = int | Combinable

@@ -41,7 +41,6 @@ from sites.models import (
     EndpointFacts,
     Output,
     Placed,
-    Site,
     Supply,
     SupplyFacts,
     Switch,
@@ -63,7 +62,7 @@ class StepAfterToday(Func):
     hundred rows PostgreSQL would rather read all sites than look up theirs."""
 
     template = (
-        "(((now() AT TIME ZONE (SELECT its.time_zone FROM site AS its WHERE its.id = %(expressions)s))::date "
+        "(((now() AT TIME ZONE (SELECT s.time_zone FROM site AS s WHERE s.id = %(expressions)s))::date "  # noqa: S608
         f"- DATE '1970-01-01')::bigint + 1) * {STEPS_A_DAY}"
     )
     output_field = BigIntegerField()

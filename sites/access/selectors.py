@@ -124,9 +124,7 @@ def _token_of(digest: str) -> Token | None:
         row = cursor.fetchone()
     if row is None:
         return None
-    of_token, of_user = (
-        [field.attname for field in model._meta.concrete_fields] for model in (Token, User)
-    )
+    of_token, of_user = ([field.attname for field in model._meta.concrete_fields] for model in (Token, User))
     token = Token.from_db(connection.alias, of_token, row[: len(of_token)])
     token.user = User.from_db(connection.alias, of_user, row[len(of_token) :])
     return token

@@ -7,6 +7,7 @@ from collections.abc import Collection, Mapping
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 from django.db.models.lookups import IsNull
 
+from sites.fields import Ids
 from sites.models import CableType
 from sites.once import once
 from sites.selectors import Before, comes_before, facts_before, holding, site_of, stood
@@ -65,7 +66,9 @@ def home_cables(
     before: Before, *, site_ids: Collection[int], run_ids: Collection[int]
 ) -> dict[int, CableType | None]:
     """By run of these sites, the cable type of the segment that lands on its block. One query."""
-    home = holding(PointFacts, before).filter(site_id__in=site_ids, run_id__in=run_ids, parent__isnull=True)
+    home = holding(PointFacts, before).filter(
+        site_id__in=site_ids, run__among=Ids(run_ids), parent__isnull=True
+    )
     rows = home.select_related("cable_type").order_by("-rank")
     return {row.run_id: row.cable_type for row in rows}
 
@@ -99,7 +102,7 @@ def runs_before(
 
 def pulled_clips_before(before: Before, *, block_ids: Collection[int]) -> set[tuple[int, int]]:
     """(block, row) of every row whose clip was out; a row that nothing is recorded of has its clip in."""
-    rows = facts_before(ClipFacts, before, block_id__in=block_ids)
+    rows = facts_before(ClipFacts, before, block__among=Ids(block_ids))
     return {(row.block_id, row.row) for row in rows if not row.is_in}
 
 

@@ -50,7 +50,7 @@ class WiringChange(IntEnum):
 
 ALL: Final = frozenset(ProofTest)
 REPEATS: Final[Mapping[WiringChange, frozenset[ProofTest]]] = {
-    # a cut cable: every conductor was opened and joined anew
+    # a cut cable: every conductor was opened and joined again
     WiringChange.POINT: ALL,
     WiringChange.CABLE: ALL,
     # its wires were taken off and put on again; the run's other conductors were not touched

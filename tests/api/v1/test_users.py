@@ -129,7 +129,7 @@ def test_who_is_granted_more_is_not_there(
         assert (user.is_active, user.check_password("correct horse")) == (True, True)
 
 
-def test_a_log_in_name_is_taken_whatever_its_capital_letters(
+def test_a_log_in_name_is_taken_with_any_capital_letters(
     customer: Customer, keeper: User, of_both: User, with_token: Caller
 ) -> None:
     client = with_token(keeper)

@@ -51,7 +51,7 @@ def keys(quay: Quay) -> list[str]:
     return [key for key, is_open in quay.cases().items() if is_open]
 
 
-def test_whoever_measures_afterwards_is_named_beside_the_change_only_where_that_crossed_it(
+def test_a_later_measurement_is_named_beside_the_change_only_where_that_crossed_it(
     quay: Quay,
 ) -> None:
     work, points = quay.add(6)  # 1.35 + 6 × 0.04 = 1.59 A

@@ -1,7 +1,7 @@
 """What stood where, as of a day: set-based reading of things and their dated facts.
 
 "As of a day" is after that day's last change set: rows whose step is below ``first_step_after(day)``, called
-``before`` here. Each function costs a constant number of queries, whatever the number of sites and things.
+``before`` here. Each function costs a constant number of queries for any number of sites and things.
 """
 
 from __future__ import annotations

@@ -323,7 +323,7 @@ def due_tests(plant: Plant, members: Members) -> DueTests:
     run = runs.run_index[row]
     begun = np.full(len(plant.run_id), FOREVER)
     np.minimum.at(begun, runs.run_index, runs.begin)
-    # a survey alone is a complete proof of what it found, whatever was changed since
+    # a survey alone is a complete proof of what it found, even if that was changed since
     surveyed = _surveyed_on(plant)[run]
     by_survey = (surveyed >= 0) & (last_step_of(surveyed) <= members.step[owner])
     since = np.where(by_survey, int(Since.SURVEY), int(Since.NOTHING))

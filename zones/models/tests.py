@@ -136,7 +136,7 @@ class Test(Recorded):
 
     @property
     def has_failed(self) -> bool:
-        """Whether it fails by itself, whatever the record says."""
+        """Whether it fails by itself, without regard to the record."""
         measured = self.kind_of_test.measured
         if measured is None or self.value is None:
             return not self.passed

@@ -1,4 +1,4 @@
-"""The SQL by which the record is read: one query a table of the plant, whatever the number of sites.
+"""The SQL by which the record is read: one query a table of the plant, for any number of sites.
 
 The arrays of a table say what is read: a column is the field of that name in the facts or in the catalogue.
 Only what has another name there, or is computed, is written out. ``x_index`` is read as the id of its x.

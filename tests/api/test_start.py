@@ -104,9 +104,9 @@ def test_the_check_of_a_deployment_finds_nothing(tmp_path: Path) -> None:
 
 
 def test_a_server_looks_for_garbage_seldom_and_never_among_its_modules(tmp_path: Path) -> None:
-    program = "import gc, api.wsgi; print(gc.get_threshold()[0], gc.get_freeze_count(), len(gc.get_objects()))"
+    figures = "gc.get_threshold()[0], gc.get_freeze_count(), len(gc.get_objects())"
     ended = subprocess.run(
-        [sys.executable, "-c", program],
+        [sys.executable, "-c", f"import gc, api.wsgi; print({figures})"],
         cwd=ROOT,
         env={"PATH": os.environ["PATH"], "ZONEBOOK_DATA": str(tmp_path), "ZONEBOOK_ENVIRONMENT": "demo"},
         capture_output=True,

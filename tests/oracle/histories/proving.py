@@ -179,7 +179,7 @@ def feed_otherwise(things: Things, day: dt.date) -> list[Body]:
 
 
 def land_or_lift(things: Things, day: dt.date) -> list[Body]:
-    """A pair of a run landed, of which nothing may hang, or one taken off again."""
+    """A pair of a run landed, that may carry nothing, or one taken off again."""
     run = _run(things)
     if things.landings and things.chance(0.3):
         return [{"op": "landing.end", "landing_ids": [things.one(things.landings)]}]

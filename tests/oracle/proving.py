@@ -127,7 +127,7 @@ class Proving:
         mine = [
             test for test in self.record.tests if test.run == run and test.kind == kind and test.step <= step
         ]
-        return max(mine, key=lambda test: (test.step, test.id), default=None)
+        return max(mine, key=lambda test: (day_of(test.step), test.taken), default=None)
 
     def surveyed_at(self, run: int) -> int | None:
         """The step at which a survey found the run."""

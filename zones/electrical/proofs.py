@@ -75,12 +75,14 @@ class Changed(NamedTuple):
 
 
 class TakenTest(NamedTuple):
-    """A test of a proof. step: after the last of its day."""
+    """A test of a proof. step: whose record was tested. place: grows by the order in which the tests of a day
+    were taken."""
 
     id: int
     kind: ProofTest
     step: int
     passed: bool
+    place: int = 0
 
 
 class Verdict(IntEnum):
@@ -147,10 +149,10 @@ def proof(changes: Sequence[Changed], tests: Iterable[TakenTest], step: int) -> 
     """The four tests of a run as of a step, in the order of work.
 
     changes: all of its wiring, by step; tests: those of it, in any order; step: later ones are left out. Of
-    several tests of a day the one recorded last counts.
+    several tests of a day the one taken last counts.
     """
     newest: dict[ProofTest, TakenTest] = {}
-    for test in sorted(tests, key=lambda one: (one.step, one.id)):
+    for test in sorted(tests, key=lambda one: (ordinal_of(one.step), one.place, one.step, one.id)):
         if test.step <= step:
             newest[test.kind] = test
     changes = [one for one in changes if one.step <= step]
@@ -262,12 +264,13 @@ def _tests(plant: Plant, wanted: IntArray) -> dict[int, list[TakenTest]]:
     tests: dict[int, list[TakenTest]] = defaultdict(list)
     for row in np.flatnonzero(np.isin(rows.run_index, wanted)).tolist():
         kind, step = ProofTest(int(rows.kind[row])), int(rows.begin[row])
-        taken = TakenTest(int(rows.test_id[row]), kind, step, bool(rows.passed[row]))
+        place = int(rows.place[row])
+        taken = TakenTest(int(rows.test_id[row]), kind, step, bool(rows.passed[row]), place)
         tests[int(rows.run_index[row])].append(taken)
     surveyed = _surveyed_on(plant)
     for run in wanted[surveyed[wanted] >= 0].tolist():
         step = last_step_of(int(surveyed[run]))
-        tests[run] += [TakenTest(SURVEY_ID, kind, step, passed=True) for kind in ProofTest]
+        tests[run] += [TakenTest(SURVEY_ID, kind, step, passed=True, place=-1) for kind in ProofTest]
     return tests
 
 

@@ -3,23 +3,25 @@ is shown once the number is in, so that nobody reads what is expected."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
 
 from api.conventions import fields
 from api.conventions.problems import BAD_REQUEST, ProblemError
 from api.conventions.serializers import QuerySerializer, longest
 from api.pages.answers import answer_of, change_of, versioned
-from api.pages.form_page import Act, Field, answer_refused, line_field, see_other, text_field
+from api.pages.form_page import Act, Field, answer_refused, choice_field, line_field, see_other, text_field
 from api.pages.page import Page
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound
-from sites.changes.making import today_in
 from sites.wording import capital
 from zones.models import Run, Test
 from zones.models.test_kinds import KINDS, TestKind, TestState
@@ -107,10 +109,12 @@ class Take(Act):
     value = Field("Reading", forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}))
     technician = line_field("Technician", longest=longest(Test, "technician"))
     instrument_record_id = Field("With which instrument", forms.Select())
+    taken_as = choice_field("As found or as left", Test.TakenAs.choices)
     note = text_field("Note", longest=longest(Test, "note"))
 
     def __init__(self, step: Step, instruments: list[Answer], data: Any = None, initial: Any = None) -> None:
         super().__init__(data, initial=initial)
+        self.step = step
         if step.unit:
             self.fields["value"].label = f"Reading in {step.unit}"
         else:
@@ -122,6 +126,14 @@ class Take(Act):
             *((one["id"], one["name"]) for one in instruments),
         ]
         self.passed = None if data is None else data.get("passed")
+
+    def refuse(self, problem: ProblemError) -> None:
+        """What is no number at all is told in the words of the wall."""
+        typed = self.cleaned_data.get("value", "")
+        if self.step.unit and not isinstance(_number(typed.strip()), int | float):
+            self.add_error("value", f"Type the reading in {self.step.unit} as a number, such as 0.25.")
+            return
+        super().refuse(problem)
 
     @property
     def body(self) -> dict[str, Any]:
@@ -155,6 +167,7 @@ class RunTestsQuery(QuerySerializer):
     again = fields.Id(required=False, help_text="A test that is read again.")
     technician = fields.Text(required=False)
     instrument = fields.Id(required=False)
+    taken_as = fields.Choice(choices=Test.TakenAs.choices, required=False)
 
 
 class RunTestsPage(Page):
@@ -190,6 +203,7 @@ class RunTestsPage(Page):
         initial = {
             "technician": self.asked.get("technician") or self.principal.user.get_full_name(),
             "instrument_record_id": self.asked.get("instrument"),
+            "taken_as": self.asked.get("taken_as"),
         }
         return {
             **shown,
@@ -230,16 +244,22 @@ class RunTestsPage(Page):
             address, body = f"tests/{self.asked['again']}/supersede", said
         else:
             address = "tests"
+            now = timezone.now().astimezone(ZoneInfo(run["site"]["time_zone"]))
             body = {
                 "kind": str(step.kind),
-                "taken_on": today_in(run["site"]["time_zone"]).isoformat(),
+                "taken_on": now.date().isoformat(),
+                "taken_at": f"{now:%H:%M}",
                 **said,
             }
             body |= {"state": str(step.state)} if step.state is not None else {}
             point = self._point(request, run) if step.at_a_point else None
             body |= {"run_id": run["id"]} if point is None else {"run_id": run["id"], "point_id": point["id"]}
         test = change_of(request, "POST", address, {**body, "change": why}, None)
-        kept = {"technician": said.get("technician"), "instrument": said.get("instrument_record_id")}
+        kept = {
+            "technician": said.get("technician"),
+            "instrument": said.get("instrument_record_id"),
+            "taken_as": said.get("taken_as"),
+        }
         if step.unit:
             return self._address(number, taken=test["id"], **kept)
         return self._address(number + 1, **kept)
@@ -277,7 +297,7 @@ class RunTestsPage(Page):
 
     def _address(self, step: int, **more: Any) -> str:
         """The page at a step; who reads with what is kept."""
-        kept = {name: self.asked.get(name) for name in ("technician", "instrument")} | more
+        kept = {name: self.asked.get(name) for name in ("technician", "instrument", "taken_as")} | more
         return "?" + urlencode({"step": step, **{name: one for name, one in kept.items() if one}})
 
 
@@ -286,5 +306,7 @@ def _number(typed: str) -> Any:
     try:
         value = float(typed.replace(",", "."))
     except ValueError:
+        return typed
+    if not math.isfinite(value):
         return typed
     return int(value) if value.is_integer() else value

@@ -3,16 +3,20 @@ the number is in."""
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Mapping
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 
+from api.pages.zones import run_tests
 from sites.models import EndpointFacts, Instrument, User
 from sites.services.instruments import instrument_add
+from sites.services.sites import site_alter
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.pages.reading import text_of
@@ -97,6 +101,34 @@ def test_a_voltage_is_read_where_the_record_has_the_least(client: Client, addres
     assert "Read at 30." in shown(client, f"{address}?step={VOLTAGE}")
     store(client, f"{address}?step={VOLTAGE}", value="21.5")
     assert Test.objects.get(run=hall.run).point == hall.points[-1]
+
+
+def test_day_and_time_are_those_of_the_site(
+    client: Client, address: str, hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Half past two at night UTC is half past eleven the evening before in Halifax, by its summer time (three
+    hours behind)."""
+    site_alter(factories.change(hall.site), time_zone="America/Halifax")
+    night = dt.datetime(2026, 7, 2, 2, 30, tzinfo=dt.UTC)
+    monkeypatch.setattr(run_tests, "timezone", SimpleNamespace(now=lambda: night))
+    store(client, f"{address}?step=1", passed="true")
+    test = Test.objects.get(run=hall.run)
+    assert (test.taken_on.isoformat(), test.taken_at) == ("2026-07-01", "23:30")
+
+
+def test_as_found_is_said_once_and_kept(client: Client, address: str, hall: Hall) -> None:
+    answer = store(client, f"{address}?step=1", passed="true", taken_as="as_found")
+    assert answer["Location"] == "?step=2&taken_as=as_found"
+    assert Test.objects.get(run=hall.run).taken_as == "as_found"
+    page = client.get(f"{address}{answer['Location']}").content.decode()
+    assert '<option value="as_found" selected>as found</option>' in page
+
+
+@pytest.mark.parametrize("typed", ["much", "", "nan", "1e999", "1,234.5"])
+def test_what_is_no_number_is_told_in_the_unit(client: Client, address: str, typed: str) -> None:
+    page = text_of(store(client, f"{address}?step={CURRENT_IDLE}", value=typed).content.decode())
+    assert "Type the reading in A as a number, such as 0.25." in page
+    assert "JSON" not in page
 
 
 @pytest.mark.parametrize(

@@ -20,8 +20,10 @@ from api.conventions.serializers import QuerySerializer, longest
 from api.pages.answers import answer_of, change_of, versioned
 from api.pages.form_page import Act, Field, answer_refused, choice_field, line_field, see_other, text_field
 from api.pages.page import Page
+from api.pages.templatetags.marks import day
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound
+from sites.changes.making import today_in
 from sites.wording import capital
 from zones.models import Run, Test
 from zones.models.test_kinds import KINDS, TestKind, TestState
@@ -29,7 +31,7 @@ from zones.models.test_kinds import KINDS, TestKind, TestState
 from .run import JUDGED_BY
 from .tests_in_words import in_words
 
-MOST_INSTRUMENTS: Final = 100
+MOST_INSTRUMENTS: Final = 500
 Answer = Mapping[str, Any]
 
 
@@ -123,7 +125,7 @@ class Take(Act):
         assert isinstance(select, forms.Select)
         select.choices = [
             ("", "not among those recorded"),
-            *((one["id"], one["name"]) for one in instruments),
+            *((one["id"], one["label"]) for one in instruments),
         ]
         self.passed = None if data is None else data.get("passed")
 
@@ -209,7 +211,7 @@ class RunTestsPage(Page):
             **shown,
             "point": point,
             "is_again": "again" in self.asked,
-            "form": self.form or Take(step, self._instruments(request), initial=initial),
+            "form": self.form or Take(step, self._instruments(request, run), initial=initial),
         }
 
     def post(self, request: HttpRequest, *_args: Any, **kwargs: Any) -> HttpResponse:
@@ -234,7 +236,7 @@ class RunTestsPage(Page):
 
     def _store(self, request: HttpRequest, run: Answer, step: Step, number: int) -> str:
         """Record the reading. Returns where to go on."""
-        form = Take(step, self._instruments(request), request.POST)
+        form = Take(step, self._instruments(request, run), request.POST)
         self.form = form
         form.is_valid()
         said = form.body
@@ -289,16 +291,22 @@ class RunTestsPage(Page):
             raise NotFound
         return test
 
-    def _instruments(self, request: HttpRequest) -> list[Answer]:
-        found: list[Answer] = answer_of(request, "instruments", order="name", page_size=MOST_INSTRUMENTS)[
-            "items"
-        ]
-        return found
+    def _instruments(self, request: HttpRequest, run: Answer) -> list[Answer]:
+        """Those recorded, each with its label: its name, and that its calibration has lapsed."""
+        found = answer_of(request, "instruments", order="name", page_size=MOST_INSTRUMENTS)["items"]
+        today = today_in(run["site"]["time_zone"]).isoformat()
+        return [{**one, "label": _label(one, today)} for one in found]
 
     def _address(self, step: int, **more: Any) -> str:
         """The page at a step; who reads with what is kept."""
         kept = {name: self.asked.get(name) for name in ("technician", "instrument", "taken_as")} | more
         return "?" + urlencode({"step": step, **{name: one for name, one in kept.items() if one}})
+
+
+def _label(instrument: Answer, today: str) -> str:
+    due = instrument["calibration_due_on"]
+    lapsed = due is not None and due < today
+    return f"{instrument['name']}, calibration lapsed on {day(due)}" if lapsed else str(instrument["name"])
 
 
 def _number(typed: str) -> Any:

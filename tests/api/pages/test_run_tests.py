@@ -13,7 +13,9 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from api.pages.days import written
 from api.pages.zones import run_tests
+from sites.changes.making import today_in
 from sites.models import EndpointFacts, Instrument, User
 from sites.services.instruments import instrument_add
 from sites.services.sites import site_alter
@@ -161,6 +163,27 @@ def test_the_instrument_is_noted_and_kept_for_the_next(client: Client, address: 
     assert Test.objects.get(run=hall.run).instrument == "clamp 3"
     page = client.get(f"{address}?step={CURRENT_PAGING}&instrument={meter.pk}").content.decode()
     assert re.search(rf'<option value="{meter.pk}" selected>clamp 3</option>', page)
+
+
+def test_an_instrument_whose_calibration_lapsed_says_so_before_and_after(
+    client: Client, address: str, hall: Hall
+) -> None:
+    """On its last day a calibration counts."""
+    today = today_in(hall.site.time_zone)
+    for name, days in (("clamp 3", -1), ("clamp 4", 0)):
+        instrument_add(
+            factories.change(happened_on=None), name=name, kind=Instrument.Kind.CLAMP_METER,
+            calibrated_on=today - dt.timedelta(days=300), calibration_due_on=today + dt.timedelta(days=days),
+        )  # fmt: skip
+    lapsed, valid = Instrument.objects.order_by("name")
+    said = shown(client, f"{address}?step={CURRENT_IDLE}")
+    assert f"clamp 3, calibration lapsed on {written(today - dt.timedelta(days=1))} clamp 4 " in said
+    for meter, marked in ((lapsed, True), (valid, False)):
+        there = store(
+            client, f"{address}?step={CURRENT_IDLE}", value="0.3", instrument_record_id=str(meter.pk)
+        )["Location"]
+        said = shown(client, f"{address}{there}")
+        assert (f"The calibration of {meter.name} lapsed on" in said) is marked
 
 
 def test_the_device_is_put_into_service_by_name_and_reason(client: Client, address: str, hall: Hall) -> None:

@@ -231,9 +231,17 @@ class History:
 
     def __init__(self, changes: Sequence[Changed], tests: Sequence[TakenTest]) -> None:
         self._changes, self._tests = changes, tests
-        steps = sorted({test.step for test in tests})
-        self.complete = [step for step in steps if self.is_proven(step)]
-        """The steps of tests that completed a proof, or renewed a part of one."""
+        self.complete: list[int] = []
+        """The steps of tests that completed a proof."""
+        for step in sorted({test.step for test in tests}):
+            if self.is_proven(step) and (not self.is_proven(step - 1) or self._made_since_last(step) == ALL):
+                self.complete.append(step)
+
+    def _made_since_last(self, step: int) -> set[ProofTest]:
+        """What passed since the last complete proof until a step. One test that is made again while a run is
+        proven is no complete proof."""
+        last = self.complete[-1] if self.complete else -1
+        return {test.kind for test in self._tests if test.passed and last < test.step <= step}
 
     def is_proven(self, step: int) -> bool:
         """Whether all four tests count as of a step."""

@@ -11,6 +11,7 @@ from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from django import forms
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
@@ -25,13 +26,15 @@ from sites.access.abilities import Ability
 from sites.access.gates import NotFound
 from sites.changes.making import today_in
 from sites.wording import capital
-from zones.models import Run, Test
+from zones.models import Run, Test, Visit
 from zones.models.test_kinds import KINDS, TestKind, TestState
 
 from .run import JUDGED_BY
 from .tests_in_words import in_words
 
 MOST_INSTRUMENTS: Final = 500
+KEPT: Final = ("technician", "instrument", "taken_as", "job")
+"""What is said once, and kept from test to test."""
 Answer = Mapping[str, Any]
 
 
@@ -112,6 +115,7 @@ class Take(Act):
     technician = line_field("Technician", longest=longest(Test, "technician"))
     instrument_record_id = Field("With which instrument", forms.Select())
     taken_as = choice_field("As found or as left", Test.TakenAs.choices)
+    job = line_field("Job", longest=longest(Visit, "job_reference"))
     note = text_field("Note", longest=longest(Test, "note"))
 
     def __init__(self, step: Step, instruments: list[Answer], data: Any = None, initial: Any = None) -> None:
@@ -139,7 +143,7 @@ class Take(Act):
 
     @property
     def body(self) -> dict[str, Any]:
-        typed = {name: value.strip() for name, value in self.cleaned_data.items()}
+        typed = {name: value.strip() for name, value in self.cleaned_data.items() if name != "job"}
         body: dict[str, Any] = {name: value for name, value in typed.items() if value}
         if "value" in self.fields:
             body["value"] = _number(typed["value"])
@@ -170,6 +174,7 @@ class RunTestsQuery(QuerySerializer):
     technician = fields.Text(required=False)
     instrument = fields.Id(required=False)
     taken_as = fields.Choice(choices=Test.TakenAs.choices, required=False)
+    job = fields.Text(required=False)
 
 
 class RunTestsPage(Page):
@@ -206,6 +211,7 @@ class RunTestsPage(Page):
             "technician": self.asked.get("technician") or self.principal.user.get_full_name(),
             "instrument_record_id": self.asked.get("instrument"),
             "taken_as": self.asked.get("taken_as"),
+            "job": self.asked.get("job"),
         }
         return {
             **shown,
@@ -216,7 +222,7 @@ class RunTestsPage(Page):
 
     def post(self, request: HttpRequest, *_args: Any, **kwargs: Any) -> HttpResponse:
         self.begin(request)
-        run = answer_of(request, f"runs/{kwargs['id']}", expand="site,endpoint")
+        run = answer_of(request, f"runs/{kwargs['id']}", expand="site,block,endpoint")
         steps, number = STEPS[run["kind"]], self.asked["step"]
         serves = request.POST.get("act") == PutInService.name and run["endpoint"] is not None
         if not serves and number > len(steps):
@@ -228,7 +234,9 @@ class RunTestsPage(Page):
                 address = f"endpoints/{run['endpoint']['id']}"
                 change_of(request, "PATCH", address, self.form.body, request.POST.get("version"))
                 return see_other(f"{request.path}?step={len(steps) + 1}")
-            return see_other(self._store(request, run, steps[number - 1], number))
+            with transaction.atomic():  # a visit whose first test is refused did not begin
+                there = self._store(request, run, steps[number - 1], number)
+            return see_other(there)
         except ProblemError as problem:
             if self.form is None:
                 raise
@@ -240,7 +248,8 @@ class RunTestsPage(Page):
         self.form = form
         form.is_valid()
         said = form.body
-        why = {"reason": f"Tests of run {run['name']}"}
+        job = form.cleaned_data["job"].strip()
+        why = {"reason": f"Tests of run {run['name']}", **({"job_reference": job} if job else {})}
         if "again" in self.asked:
             self._test_of(request, run, self.asked["again"])
             address, body = f"tests/{self.asked['again']}/supersede", said
@@ -254,6 +263,8 @@ class RunTestsPage(Page):
                 **said,
             }
             body |= {"state": str(step.state)} if step.state is not None else {}
+            if said.get("technician"):
+                body["visit_id"] = self._visit(request, run, body, why)
             point = self._point(request, run) if step.at_a_point else None
             body |= {"run_id": run["id"]} if point is None else {"run_id": run["id"], "point_id": point["id"]}
         test = change_of(request, "POST", address, {**body, "change": why}, None)
@@ -261,10 +272,23 @@ class RunTestsPage(Page):
             "technician": said.get("technician"),
             "instrument": said.get("instrument_record_id"),
             "taken_as": said.get("taken_as"),
+            "job": job,
         }
         if step.unit:
             return self._address(number, taken=test["id"], **kept)
         return self._address(number + 1, **kept)
+
+    def _visit(self, request: HttpRequest, run: Answer, test: Answer, why: Answer) -> int:
+        """The visit of this technician to the closet of the run's block on this day; it begins with its first
+        test."""
+        there = {"closet_id": run["block"]["closet_id"], "technician": test["technician"]}
+        day = test["taken_on"]
+        found = answer_of(request, "visits", **there, visited_from=day, visited_until=day, page_size=1)
+        visits: list[Answer] = found["items"]
+        if not visits:
+            visit = {**there, "visited_on": day, "job_reference": why.get("job_reference", ""), "change": why}
+            visits = [change_of(request, "POST", "visits", visit, None)]
+        return int(visits[0]["id"])
 
     def _finished(self, request: HttpRequest, run: Answer) -> dict[str, Any]:
         shown: dict[str, Any] = {"proof": answer_of(request, f"runs/{run['id']}/proof"), "act": None}
@@ -299,7 +323,7 @@ class RunTestsPage(Page):
 
     def _address(self, step: int, **more: Any) -> str:
         """The page at a step; who reads with what is kept."""
-        kept = {name: self.asked.get(name) for name in ("technician", "instrument", "taken_as")} | more
+        kept = {name: self.asked.get(name) for name in KEPT} | more
         return "?" + urlencode({"step": step, **{name: one for name, one in kept.items() if one}})
 
 

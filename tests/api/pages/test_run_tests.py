@@ -23,7 +23,7 @@ from tests import factories
 from tests.api.conftest import Caller
 from tests.api.pages.reading import text_of
 from tests.halls import Hall
-from zones.models import Test
+from zones.models import Test, Visit
 from zones.recheck.batch import check
 
 pytestmark = pytest.mark.django_db
@@ -124,6 +124,32 @@ def test_as_found_is_said_once_and_kept(client: Client, address: str, hall: Hall
     assert Test.objects.get(run=hall.run).taken_as == "as_found"
     page = client.get(f"{address}{answer['Location']}").content.decode()
     assert '<option value="as_found" selected>as found</option>' in page
+
+
+def test_the_tests_of_a_technician_at_a_closet_on_a_day_are_a_visit(
+    client: Client, address: str, hall: Hall
+) -> None:
+    """It begins with the first of them, on any run there; another technician is another visit."""
+    said = {"technician": "Ida Lark", "job": "T-40718"}
+    there = store(client, f"{address}?step=1", passed="true", **said)["Location"]
+    assert there == "?step=2&technician=Ida+Lark&job=T-40718"
+    assert 'value="T-40718"' in client.get(f"{address}{there}").content.decode()
+    gangway = reverse("run-tests", kwargs={"id": hall.gangway_run.pk})
+    store(client, f"{gangway}?step={CURRENT_IDLE}", value="0.4", **said | {"technician": "ida lark"})
+    store(client, f"{address}?step=2", passed="true", technician="Rune Aske")
+    store(client, f"{address}?step=2", passed="true")
+    visit, other = Visit.objects.order_by("id")
+    assert (visit.closet, visit.technician, visit.job_reference) == (hall.closet, "Ida Lark", "T-40718")
+    assert visit.visited_on == today_in(hall.site.time_zone)
+    tests = Test.objects.order_by("id")
+    assert [one.visit for one in tests] == [visit, visit, other, None]
+    assert [one.change_set.job_reference for one in tests] == ["T-40718", "T-40718", "", ""]
+
+
+@pytest.mark.parametrize("typed", ["much", "-1"])
+def test_a_reading_that_is_refused_begins_no_visit(client: Client, address: str, typed: str) -> None:
+    store(client, f"{address}?step={CURRENT_IDLE}", value=typed, technician="Ida Lark")
+    assert not Visit.objects.exists()
 
 
 @pytest.mark.parametrize("typed", ["much", "", "nan", "1e999", "1,234.5"])

@@ -80,6 +80,15 @@ def with_article(noun: str) -> str:
     return f"{'an' if noun[:1].lower() in 'aeio' else 'a'} {noun}"
 
 
+def within_building(building: str, floor: str, room: str) -> str:
+    """Where in a building something is; what is not recorded is left out.
+
+    >>> within_building("Terminal", "0", "comms room"), within_building("", "", "B1")
+    ('Terminal, floor 0, comms room', 'B1')
+    """
+    return ", ".join(filter(None, (building, floor and f"floor {floor}", room)))
+
+
 def did_you_mean(word: str, known: Iterable[str], most: int = 1) -> str:
     """A question for the words that are known and close to one that is not; nothing where none is.
 

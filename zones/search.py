@@ -121,7 +121,7 @@ class _Search:
         words = list(dict.fromkeys(self.cursor.fetchone()[0]))[:MOST_WORDS]
         if not words:
             return Results([], [])
-        hits = self._identified()
+        hits, identifying = self._identified()
         spelt = self._spellings(words)
         known = [spelt[word] for word in words if spelt[word]]
         if known:
@@ -132,7 +132,8 @@ class _Search:
         if not best:
             nowhere = words  # some may be known still: a word outlives the last entry that has it
         else:
-            nowhere = [] if self._all_digits() else [word for word in words if not spelt[word]]
+            missing = [word for word in words if not spelt[word] and word not in identifying]
+            nowhere = [] if self._all_digits() else missing
         return Results(self._told(list(best.values())[: self.most]), nowhere)
 
     def _all_digits(self) -> bool:
@@ -141,26 +142,36 @@ class _Search:
 
     # What identifies a thing
 
-    def _identified(self) -> list[Hit]:
+    def _identified(self) -> tuple[list[Hit], set[str]]:
+        """What the query, or a part of it, identifies; and the words of what did: a MAC is found as one, so
+        none of its words is missing."""
         parts = [one for one in self.query.split() if any(map(str.isdigit, one)) and len(one) >= LEAST_KEY]
-        tokens = [self.query.strip(), *parts]
+        whole = self.query.strip()
         self.cursor.execute(
-            "SELECT array_agg(DISTINCT zonebook_squashed(t)), zonebook_digits(%s) FROM unnest(%s::text[]) t",
-            [self.query, tokens],
+            "SELECT t, zonebook_squashed(t), zonebook_words(t), zonebook_digits(t) "
+            "FROM unnest(%s::text[]) WITH ORDINALITY AS one (t, place) ORDER BY place",
+            [list(dict.fromkeys([whole, *parts[:MOST_WORDS]]))],
         )
-        squashed, digits = self.cursor.fetchone()
-        keys = {f"={token.lower()}" for token in tokens} | {f"={token}" for token in squashed if token}
-        if len(digits) >= LEAST_DIGITS:
-            keys |= {f"=tel{digits[-7:]}", f"=tel{digits[-6:]}"}
-        alternatives = dict.fromkeys(keys, 1.0)
-        hits = self._entries([alternatives], exact=True)
+        hits: list[Hit] = []
+        identifying: set[str] = set()
+        words_of_all: list[str] = []
+        for token, squashed, words, digits in self.cursor.fetchall():
+            keys = {f"={token.lower()}", f"={squashed}"} if squashed else {f"={token.lower()}"}
+            if token == whole:
+                words_of_all = words
+                if len(digits) >= LEAST_DIGITS:
+                    keys |= {f"=tel{digits[-7:]}", f"=tel{digits[-6:]}"}
+            if found := self._entries([dict.fromkeys(keys, 1.0)], exact=True):
+                hits += found
+                identifying.update(words)
         for kind, column, table in (
             ("job", "job_reference", "change_set"),
             ("ticket", "ticket_reference", '"case"'),
         ):
-            if kind in self.kinds:
-                hits += self._referring(kind, column, table)
-        return hits
+            if kind in self.kinds and (found := self._referring(kind, column, table)):
+                hits += found
+                identifying.update(words_of_all)
+        return hits, identifying
 
     def _referring(self, kind: str, column: str, table: str) -> list[Hit]:
         """Change sets of a job, and cases of a ticket, by the whole reference."""

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from sites.changes.sql_v2.search import KINDS
+from sites.wording import within_building
 from zones.electrical.subjects import SubjectKind
 from zones.subjects import NAMED
 
@@ -48,7 +49,8 @@ def details(cursor: Any, keys: Sequence[tuple[str, int, int | None]]) -> dict[tu
         for kind in ids
     ]
     cursor.execute(
-        f"""SELECT f.kind, f.id, f.title, c.name, s.name, f.place, k.name, f.closet_id
+        f"""SELECT f.kind, f.id, f.title, c.name, s.name, f.place,
+                   k.name, k.building, k.floor, k.room, f.closet_id
             FROM ({" UNION ALL ".join(parts)}) AS f (kind, id, site_id, title, place, closet_id)
             LEFT JOIN site s ON s.id = f.site_id LEFT JOIN customer c ON c.id = s.customer_id
             LEFT JOIN closet k ON k.id = f.closet_id""",
@@ -66,14 +68,14 @@ def details(cursor: Any, keys: Sequence[tuple[str, int, int | None]]) -> dict[tu
                     customer,
                     site if kind != "site" else None,
                     closet if kind != "closet" else None,
-                    place,
+                    within_building(*in_building) if kind == "closet" else place,
                 )
                 if part
             ),
             closet_id=closet_id,
             verdict=verdicts.get((kind, id_)),
         )
-        for kind, id_, title, customer, site, place, closet, closet_id in rows
+        for kind, id_, title, customer, site, place, closet, *in_building, closet_id in rows
     }
 
 

@@ -70,12 +70,13 @@ class Kind:
     def _is_asked_for(self) -> RawSQL:
         return RawSQL(f'"{self.model._meta.db_table}".id = ANY(%s)', [_IDS], BooleanField())  # noqa: S611 - no input
 
-    def rows(self, word: str) -> QuerySet[Any, Any]:
-        """Word, id, words of the name and closet, of rows whose ids are put in place of ``_IDS``."""
+    def rows(self, word: str, among: QuerySet[Any, Any] | None = None) -> QuerySet[Any, Any]:
+        """Word, id, words of the name and closet, of some rows; by default of those whose ids are put in
+        place of ``_IDS``."""
         first, second = (*self.words, Value(""))[:2]
         closet = F(self.closet) if self.closet else Cast(Value(None), BigIntegerField())
         rows: QuerySet[Any, Any] = (
-            self.model._default_manager.filter(self._is_asked_for())
+            (self.model._default_manager.filter(self._is_asked_for()) if among is None else among)
             .order_by()
             .annotate(
                 kind_=Value(word, TextField()),

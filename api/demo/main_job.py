@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from sites.wording import counted
 from zones.models import PointFacts
 
 from .client import Client
@@ -34,6 +35,12 @@ class Zone:
     run: dict[str, Any]
     last: dict[str, Any]
     load: dict[str, Any]
+
+    @property
+    def noun(self) -> str:
+        """What stands on the run and is added to it, as the service calls it in sentences: ``horn``."""
+        kind: str = self.last["device_kind"]
+        return "device" if kind == "unknown" else kind.replace("_", " ")
 
 
 def check_main_job(client: Client, receiver: Receiver, *, say: Say) -> None:
@@ -72,14 +79,14 @@ def _check(client: Client, receiver: Receiver, *, say: Say) -> None:
         load = client.get(f"/zones/{zone_id}/load")
         past = [one for one in load["items"] if one["verdict"] in PAST]
         say(
-            f"{len(visits) + 1}. Change set {visits[-1]} (job {accepted['job_reference']}): {count} speakers "
-            f"added to run {found.run['name']}. {_now(load, past)}"
+            f"{len(visits) + 1}. Change set {visits[-1]} (job {accepted['job_reference']}): "
+            f"{counted(count, found.noun)} added to run {found.run['name']}. {_now(load, past)}"
         )
         if past:
             crossed = past[0]
             break
     if crossed is None:
-        raise DemoError(f"No figure is past its limit after {len(added)} more speakers.")
+        raise DemoError(f"No figure is past its limit after {len(added)} more {found.noun}s.")
 
     finding = _await_finding(client, found, crossed)
     attribution = finding["attribution"]
@@ -119,14 +126,14 @@ def _check(client: Client, receiver: Receiver, *, say: Say) -> None:
     say(f"   content             {pushed['specversion']} of CloudEvents, the same as in the feed")
 
     removals = [{"op": "point.remove", "point_id": point_id} for point_id in reversed(added)]
-    _accepted(client, found, "Remove the demonstration's speakers", "DEMO-END", removals)
+    _accepted(client, found, f"Remove the demonstration's {found.noun}s", "DEMO-END", removals)
     _await(
         lambda: client.get(f"/findings/{finding['id']}")["state"] == "cleared", "the finding is not cleared"
     )
     told, _ = _await_event(client, cursor, finding["id"], verdict=None)
     _await_push(receiver, told)
     say(f"Then, in the feed and pushed: {told['type']}, number {int(told['sequence'])} of {told['subject']}.")
-    say("The speakers are removed and the finding is cleared. Every step is as expected.")
+    say(f"The {found.noun}s are removed and the finding is cleared. Every step is as expected.")
 
 
 def _zone_within_limits(client: Client) -> Zone:
@@ -174,7 +181,7 @@ def _add_speakers(client: Client, found: Zone, added: list[int], count: int, *, 
         }
         for number in range(count)
     ]
-    return _accepted(client, found, "Add speakers to improve coverage", f"DEMO-{visit}", operations)
+    return _accepted(client, found, f"Add {found.noun}s to improve coverage", f"DEMO-{visit}", operations)
 
 
 def _accepted(

@@ -83,6 +83,13 @@ def test_production_starts_with_what_it_needs(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+def test_passwords_are_kept_by_argon2(tmp_path: Path) -> None:
+    make = "import_module('django.contrib.auth.hashers').make_password('three-quiet-horns')"
+    named = PRODUCTION | {"DJANGO_SETTINGS_MODULE": "api.settings"}
+    answer = read(f"__import__('importlib').{make}", tmp_path, **named)
+    assert answer.stdout.startswith("argon2$argon2id$"), answer.stderr
+
+
 def test_a_frozen_sweeper_loses_its_claims_within_a_minute(tmp_path: Path) -> None:
     assert 0 < int(read("settings.CLAIM_TIMEOUT_S", tmp_path).stdout) < 60
 

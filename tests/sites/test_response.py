@@ -53,6 +53,9 @@ def test_response_hours_count_in_working_hours_only(hours: int, since: str, due:
 def test_working_hours_are_those_of_the_sites_clock() -> None:
     # New York keeps UTC-5 on 24 November: 08:00 there is 13:00 UTC
     assert respond_by(_contract(4), _utc("2026-11-24 06:00"), NEW_YORK) == _utc("2026-11-24 17:00")
+    # Tuesday 20:00 there is Wednesday 01:00 UTC: two hours are left, until 22:00, which is 03:00 UTC
+    late = _contract(2, working_until="22:00")
+    assert respond_by(late, _utc("2026-11-25 01:00"), NEW_YORK) == _utc("2026-11-25 03:00")
 
 
 def test_the_days_end_counts_after_a_clock_change_between_two_days() -> None:

@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 from sites.models import Closet, Contact, Contract, Coverage, Secret
 from sites.once import once
 from sites.selectors import Part, read_together
-from sites.wording import capital, counted, listed
+from sites.wording import capital, counted, listed, within_building
 
 from .shown import shown
 
@@ -85,9 +85,7 @@ class Reach:
 
     @property
     def place(self) -> str:
-        """``Terminal, floor 0, comms room``."""
-        floor = f"floor {self.floor}" if self.floor else ""
-        return ", ".join(word for word in (self.building, floor, self.room) if word)
+        return within_building(self.building, self.floor, self.room)
 
     @property
     def unknown(self) -> tuple[str, ...]:

@@ -1,4 +1,5 @@
-"""What people on a site know about its zones and the record does not: who pages with whom, and what."""
+"""What people on a site know about its zones and the record does not: which serve life safety, who pages with
+whom, and what."""
 
 from __future__ import annotations
 
@@ -7,12 +8,15 @@ from collections.abc import Iterator
 from sites.selectors import holding, stood
 from sites.wording import capital, plural
 from zones.limits.cautions import zones_named
-from zones.models import PagingSetZone, Run, ZoneFacts
+from zones.models import PagingSetZone, Run, Zone, ZoneFacts
 from zones.selectors import runs_before
 
 
 def zone_questions(site_id: int, before: int) -> Iterator[str]:
     """Each question in a sentence or two. As many queries for a large site as for a small one."""
+    unsettled = Zone.objects.filter(stood(before), site=site_id, life_safety=Zone.LifeSafety.UNKNOWN)
+    if names := sorted(unsettled.values_list("name", flat=True)):
+        yield f"Which zones serve life safety? Not recorded of {zones_named(names, None)}."
     zones = {
         row.zone.pk: row.zone.name
         for run, row in runs_before(before, site_ids=[site_id])
@@ -24,7 +28,7 @@ def zone_questions(site_id: int, before: int) -> Iterator[str]:
     if names := sorted(name for pk, name in zones.items() if pk not in known):
         yield (
             "Which zones carry tones (chimes, bells, alarm tones, music)? Not recorded of "
-            f"{zones_named(names)}: counted as speech."
+            f"{zones_named(names, None)}: counted as speech."
         )
 
 

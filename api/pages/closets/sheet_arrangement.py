@@ -12,7 +12,7 @@ from api.pages.drawings.block import block as drawn
 from api.pages.parts.people import Person, person_of
 from api.pages.templatetags.marks import NOT_RECORDED, beside, day
 from sites.models import Contact
-from sites.wording import capital, counted, listed, lower_first, plural
+from sites.wording import capital, counted, listed, lower_first, plural, within_building
 from zones.electrical.verdicts import Verdict
 from zones.findings.cases import ASK_FOR_THE_KEY
 from zones.limits.amounts import amount
@@ -104,13 +104,12 @@ def parts_of(answer: Answer, marks: Marks, length_unit: str) -> SheetParts:
 
 def _way_in(reach: Answer, length_unit: str) -> tuple[tuple[Fact, ...], str]:
     """What is recorded, and the names of what is not, in a sentence."""
-    floor = f"floor {reach['floor']}" if reach["floor"] else ""
     ladder = ""
     if reach["ladder_m"] is not None:
         ladder = f"work is up to {amount(reach['ladder_m'], 'm', length_unit=length_unit)} high"
     asked = (
         ("Address", reach["address"]),
-        ("Place", ", ".join(word for word in (reach["building"], floor, reach["room"]) if word)),
+        ("Place", within_building(reach["building"], reach["floor"], reach["room"])),
         ("Directions", reach["directions"]),
         ("Opened by", reach["opened_by"]),
         ("Hours", reach["opening_hours"]),

@@ -11,7 +11,7 @@ from api.pages.answers import answer_of, change_of
 from api.pages.drawings.poe import poe
 from api.pages.form_page import answer_refused, see_other
 from api.pages.parts.facts import nothing_recorded
-from api.pages.templatetags.marks import NOT_RECORDED
+from api.pages.templatetags.marks import NOT_RECORDED, day
 from sites.access.abilities import Ability
 from sites.changes.making import today_in
 from sites.models import Switch, SwitchFacts
@@ -78,17 +78,17 @@ class SwitchPage(EquipmentPage):
         """Nothing for those who may not record tests, on a past day, and of what has ended."""
         if self.on or switch["ended_on"] or not self.principal.may(Ability.WRITE_TESTS):
             return None
-        today = today_in(switch["site"]["time_zone"]).isoformat()
-        return self.form or PasteTable(model=switch["model"], day=today)
+        today = today_in(switch["site"]["time_zone"])
+        return self.form or PasteTable(model=switch["model"], day=today.isoformat())
 
     def _readings(self, request: HttpRequest, switch: Answer) -> list[str]:
-        """``2026-11-24 03:15, idle, group 1: 48 W``, the newest first."""
+        """``24 Nov 2026 03:15, idle, group 1: 48 W``, the newest first."""
         until = {"taken_until": self.on} if self.on else {}
         found = answer_of(
             request, "tests", switch_id=switch["id"], kind=Test.Kind.POE_POWER, page_size=_READINGS, **until
         )
         return [
-            f"{' '.join([one['taken_on'], one['taken_at']]).strip()}, {one['state']}, {_group(one)}: "
+            f"{' '.join([day(one['taken_on']), one['taken_at']]).strip()}, {one['state']}, {_group(one)}: "
             f"{amount(one['value'], 'W')}"
             for one in found["items"]
         ]

@@ -4,6 +4,7 @@ what it would do."""
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import chain
 from typing import Any, Final
 from urllib.parse import urlencode
 
@@ -16,9 +17,9 @@ from api.pages.answers import answer_of, computed_by
 from api.pages.page import Page
 from sites.models import ChangeSet
 
+from . import operation_lines, record_rows
 from .effects import effect_parts
-from .operation_lines import lines
-from .record_rows import record_rows, rows_in_words
+from .row_names import Names, names_of
 
 MOST_STATEMENTS: Final = 50
 """Statements of the change record that one page lists."""
@@ -47,6 +48,12 @@ class ChangeSetPage(Page):
 
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
         made = answer_of(request, f"change-sets/{kwargs['id']}")
+        operations = made["operations"][self.asked["line"] :][:MOST_LINES]
+        accepted = made["state"] != "draft"
+        statements = self._statements(request, made) if accepted else {"items": [], "next": None}
+        opened = self._opened(request, statements["items"])
+        referred_to = [record_rows.referred_to(one) for one in opened.values()]
+        names = names_of(chain(operation_lines.referred_to(operations), *referred_to), self.principal.scope)
         site = answer_of(request, f"sites/{made['site_id']}") if made["site_id"] else None
         return {
             "made": made,
@@ -55,24 +62,29 @@ class ChangeSetPage(Page):
             "kind": ChangeSet.Kind(made["kind"]).label,
             "channel": ChangeSet.Channel(made["channel"]).label,
             "purpose": ChangeSet.Purpose(made["purpose"]).label,
-            **self._lines(request, made),
-            **(self._draft(request, made) if made["state"] == "draft" else self._accepted(request, made)),
+            **self._lines(request, made, operations, names),
+            **(self._led_to(request, made) if accepted else self._effect(request, made)),
+            "statements": [self._statement(one, opened.get(one["id"]), names) for one in statements["items"]],
+            "next": statements["next"],
+            "here": f"&{urlencode({'cursor': self.asked['cursor']})}" if "cursor" in self.asked else "",
         }
 
-    def _lines(self, request: HttpRequest, made: Mapping[str, Any]) -> dict[str, Any]:
-        operations, first = made["operations"], self.asked["line"]
-        if not operations:
+    def _lines(
+        self, request: HttpRequest, made: Mapping[str, Any], operations: list[Any], names: Names
+    ) -> dict[str, Any]:
+        first, count = self.asked["line"], len(made["operations"])
+        if not count:
             return {"lines": [], "line_count": 0}
         meant = {one["name"]: one["sentence"] for one in answer_of(request, "operations")["items"]}
         after = first + MOST_LINES
         return {
-            "lines": lines(operations[first:after], meant),
+            "lines": operation_lines.lines(operations, meant, names),
             "first_line": first + 1,
-            "line_count": len(operations),
-            "next_line": after if after < len(operations) else 0,
+            "line_count": count,
+            "next_line": after if after < count else 0,
         }
 
-    def _draft(self, request: HttpRequest, made: Mapping[str, Any]) -> dict[str, Any]:
+    def _effect(self, request: HttpRequest, made: Mapping[str, Any]) -> dict[str, Any]:
         try:
             effect = computed_by(request, f"change-sets/{made['id']}/evaluate")
         except ProblemError as problem:
@@ -81,31 +93,27 @@ class ChangeSetPage(Page):
             return {"no_effect": problem.errors or [{"detail": problem.detail}]}
         return {"effect": effect_parts(effect)}
 
-    def _accepted(self, request: HttpRequest, made: Mapping[str, Any]) -> dict[str, Any]:
-        of_it = {"change_set_id": made["id"], "site_id": made["site_id"]}
-        statements = answer_of(
+    def _statements(self, request: HttpRequest, made: Mapping[str, Any]) -> Any:
+        return answer_of(
             request,
             "changes",
-            **of_it,
+            change_set_id=made["id"],
+            site_id=made["site_id"],
             order="id",
             page_size=MOST_STATEMENTS,
             cursor=self.asked.get("cursor"),
         )
-        found: dict[str, Any] = {
-            "statements": [self._statement(request, one, statements["items"]) for one in statements["items"]],
-            "next": statements["next"],
-            "here": f"&{urlencode({'cursor': self.asked['cursor']})}" if "cursor" in self.asked else "",
-            "cases": [],
-            "cleared": [],
+
+    def _led_to(self, request: HttpRequest, made: Mapping[str, Any]) -> dict[str, Any]:
+        if not made["site_id"]:
+            return {"cases": [], "cleared": []}
+        of_it = {"change_set_id": made["id"], "site_id": made["site_id"]}
+        cases = answer_of(request, "cases", **of_it, cleared="any", page_size=MOST_CASES)
+        return {
+            "cases": cases["items"],
+            "more_cases": cases["next"] is not None,
+            "cleared": self._cleared(request, made),
         }
-        if made["site_id"]:
-            cases = answer_of(request, "cases", **of_it, cleared="any", page_size=MOST_CASES)
-            found |= {
-                "cases": cases["items"],
-                "more_cases": cases["next"] is not None,
-                "cleared": self._cleared(request, made),
-            }
-        return found
 
     def _cleared(self, request: HttpRequest, made: Mapping[str, Any]) -> list[Any]:
         """The cases that cleared by it. They clear at the recheck that follows it, so they are among the
@@ -121,23 +129,26 @@ class ChangeSetPage(Page):
         )
         return [one for one in since["items"] if made["id"] in {by["id"] for by in one["cleared_by"]}]
 
-    def _statement(self, request: HttpRequest, one: Any, every: list[Any]) -> dict[str, Any]:
-        """A statement; with its rows where it is asked for, or where there are few in all."""
-        chosen, first = self.asked.get("statement"), 0
-        if chosen is None:
-            few = len(every) <= MOST_OPENED and sum(each["row_count"] for each in every) <= MOST_ROWS
-            opened = few
-        else:
-            opened, first = chosen == one["id"], self.asked["rows_from"]
+    def _opened(self, request: HttpRequest, every: list[Any]) -> dict[int, Any]:
+        """By id: the statement that is asked for, or all where there are few in all, with their rows."""
+        chosen = self.asked.get("statement")
+        few = len(every) <= MOST_OPENED and sum(one["row_count"] for one in every) <= MOST_ROWS
+        wanted = {one["id"] for one in every if one["id"] == chosen or (few and chosen is None)}
+        first = 0 if chosen is None else self.asked["rows_from"]
+        return {id_: answer_of(request, f"changes/{id_}", rows_from=first) for id_ in wanted}
+
+    def _statement(self, one: Any, opened: Any, names: Names) -> dict[str, Any]:
+        """opened: the statement with its rows; None: it is not opened."""
+        chosen = self.asked.get("statement")
         shown: dict[str, Any] = {
             **one,
-            "words": rows_in_words(one["row_count"], one["table"]),
+            "words": record_rows.rows_in_words(one["row_count"], one["table"]),
             "rows": None,
             "is_chosen": chosen == one["id"],
         }
-        if opened:
-            with_rows = answer_of(request, f"changes/{one['id']}", rows_from=first)
-            rows = record_rows(with_rows)[:MOST_ROWS]
+        if opened is not None:
+            first = 0 if chosen is None else self.asked["rows_from"]
+            rows = record_rows.record_rows(opened, names)[:MOST_ROWS]
             after = first + len(rows)
             shown |= {
                 "rows": rows,

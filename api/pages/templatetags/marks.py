@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any, Final
@@ -10,7 +11,7 @@ from zoneinfo import ZoneInfo
 from django import template
 from django.template import Context
 from django.utils.html import format_html
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
 
 from api.pages.addresses import page_of
 from api.pages.days import written
@@ -25,6 +26,9 @@ from zones.loads.wording import VERDICT_WORDS
 register = template.Library()
 
 NOT_RECORDED: Final = "not recorded"
+_UNITS: Final = "A|mA|V|VA|W|Ω|kΩ|MΩ|dB|dBu|m|ft|AWG|°C|%|h|s"
+_MONTHS: Final = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
+_BEFORE_UNIT: Final = re.compile(rf"(?<=\d) (?=(?:{_UNITS}|{_MONTHS})(?!\w))")
 
 
 @register.simple_tag
@@ -73,6 +77,19 @@ def at(value: datetime | str | None, time_zone: str) -> str:
 def recorded(value: Any) -> Any:
     """The value, or that it is not recorded; 0 is recorded."""
     return NOT_RECORDED if value is None or value == "" else value
+
+
+@register.filter
+def with_units(html: str) -> SafeString:
+    """What was rendered, each number on one line with its unit, each day with its month. Attributes and what
+    somebody types into a form stay as they are, since they are sent."""
+
+    def space(found: re.Match[str]) -> str:
+        tag, tag_end = (html.rfind(end, 0, found.start()) for end in "<>")
+        is_typed = tag > tag_end or html.startswith("<textarea", tag)
+        return " " if is_typed else "\N{NO-BREAK SPACE}"
+
+    return mark_safe(_BEFORE_UNIT.sub(space, html))  # noqa: S308 - only spaces differ
 
 
 def beside(summary: str, verdict: str) -> str:

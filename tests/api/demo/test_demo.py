@@ -30,16 +30,16 @@ def test_the_main_job(demo: Demo, demo_data: Path) -> None:
     lines = said.splitlines()
     assert re.fullmatch(r"1\. Zone .+, .+: stays within its limits\.", lines[0])
     visits = [
-        (int(found[1]), found[2])
+        (int(found[1]), found[2], found[3])
         for line in lines
         if (
             found := re.match(
-                r"\d\. Change set (\d+) \(job DEMO-\d\): \d+ speakers added to run .+?\. (.+)", line
+                r"\d\. Change set (\d+) \(job DEMO-\d\): (\d+ .+ added) to run .+?\. (.+)", line
             )
         )
     ]
-    assert all(after == "The zone still stays within its limits." for _, after in visits[:-1])
-    crossing, after = visits[-1]
+    assert all(after == "The zone still stays within its limits." for *_, after in visits[:-1])
+    crossing, added, after = visits[-1]
     assert after.startswith("Now ")
     assert after.endswith(" is past its limit.")
     stated = {
@@ -55,14 +55,15 @@ def test_the_main_job(demo: Demo, demo_data: Path) -> None:
     )
     assert sides == (True, False)
     assert stated["verdict"].startswith(("past: ", "probably past: "))
-    assert stated["the change"].startswith(f"change set {crossing}: ")
+    assert stated["the change"].startswith(f"change set {crossing}: {added} on ")
     assert f"job DEMO-{len(visits)}" in stated["the change"]
     case = re.fullmatch(r"case\.opened, number 1 of (cases/\d+)", stated["kind"])
     assert case
     assert stated["ticket for"].partition(": ")[0].endswith(f"/change-set-{crossing}")
     assert stated["signature"].startswith("holds, under the secret of the subscription; webhook-id ")
     assert lines[-2] == f"Then, in the feed and pushed: case.cleared, number 2 of {case[1]}."
-    assert lines[-1] == "The speakers are removed and the finding is cleared. Every step is as expected."
+    what = added.split(" ", 1)[1].removesuffix(" added")
+    assert lines[-1] == f"The {what} are removed and the finding is cleared. Every step is as expected."
     _nothing_runs(demo_data)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from html import unescape
-from typing import Final
+from typing import Any, Final
 
 import pypdfium2
 import zxingcpp
@@ -17,10 +17,18 @@ DOTS_AN_INCH: Final = 150
 """Of the picture of a printed page: fewer than any telephone's camera takes."""
 
 
+def html_in(answer: Any) -> str:
+    """The HTML of an answer, of 100 kB at most. Spaces between numbers and units are plain ones, as a browser
+    copies them."""
+    assert len(answer.content) <= MOST_BYTES
+    text: str = answer.content.decode()
+    return text.replace("\N{NO-BREAK SPACE}", " ")
+
+
 def html_of(client: Client, path: str, **query: str) -> str:
     answer = client.get(f"/{path}", query)
     assert answer.status_code == 200, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def text_of(html: str) -> str:

@@ -94,7 +94,7 @@ def test_a_wire_is_mostly_its_base_with_narrow_rings_of_its_band(colour: str) ->
 
 def test_white_blue_is_not_blue_white() -> None:
     first, second = (ET.fromstring(wire(colour, "w")) for colour in ("white-blue", "blue-white"))
-    assert first[0].get("fill") == second[1].get("stroke")
+    assert first[0].get("fill") == second[1].get("stroke") == "#ffffff"
     assert first[0].get("fill") != second[0].get("fill")
 
 

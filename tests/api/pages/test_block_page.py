@@ -14,6 +14,7 @@ from sites.models import User
 from sites.services.closets import block_alter
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in
 from tests.halls import Hall
 from zones.models import Zone
 from zones.recheck.batch import recheck
@@ -34,7 +35,7 @@ def client(technician: User, logged_in: Caller) -> Client:
 def html_of(client: Client, hall: Hall, **query: str | int) -> str:
     answer = client.get(f"/blocks/{hall.block.pk}", query)
     assert answer.status_code == 200, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def row_of(html: str, number: int) -> str:

@@ -12,6 +12,7 @@ from sites.changes.services import change_accept
 from sites.models import ChangeSet, User
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in
 from tests.api.pages.test_finding_page import ADDED, facts, hidden
 from tests.halls import Hall, more_speakers
 from zones.models import Case, Finding, Point
@@ -41,7 +42,7 @@ def client(dispatcher: User, logged_in: Caller) -> Client:
 def page(client: Client, case: Case) -> str:
     answer = client.get(f"/cases/{case.pk}")
     assert answer.status_code == 200, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def test_it_lists_its_findings_with_one_line_of_zones_and_the_change(

@@ -6,17 +6,23 @@ import re
 from urllib.parse import unquote
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from api.pages.findings.record_rows import record_rows
+from api.pages.findings.row_names import names_of
+from sites.access.scope import EVERYTHING
+from sites.access.selectors import principal_of
 from sites.changes.services import change_accept, change_set_draft
-from sites.models import ChangeSet, DeviceModel, User
+from sites.models import ChangeSet, DeviceModel, Output, User
 from sites.models.changes import Change
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in, text_of
 from tests.api.pages.test_finding_page import ADDED, facts
 from tests.halls import Hall, more_speakers
-from zones.models import Finding, Point
+from zones.models import Finding, Point, Run, Zone
 from zones.recheck.batch import check
 
 
@@ -28,7 +34,7 @@ def client(dispatcher: User, logged_in: Caller) -> Client:
 def page(client: Client, made: ChangeSet, **query: str) -> str:
     answer = client.get(f"/changes/{made.pk}", query)
     assert answer.status_code == 200, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def part(html: str, name: str) -> str:
@@ -137,16 +143,72 @@ def test_rows_that_changed_show_what_changed_before_and_after() -> None:
         "old_rows": [row],
         "new_rows": [{**row, "length_m": 12.5, "change_set_id": 4}],
     }
-    (shown,) = record_rows(statement)
+    (shown,) = record_rows(statement, {(Point, 5): "P5"})
+    assert shown.title == "Point facts of P5"
     ((value),) = shown.values
     assert (value.before, value.now) == ("10 m", "12.5 m")
 
 
 def test_rows_that_were_added_say_what_is_recorded_in_words() -> None:
     row = {"id": 7, "name": "P5", "rank": 5, "run_id": 3, "site_id": 1, "change_set_id": 3}
-    (shown,) = record_rows({"table": "point", "done": "added", "old_rows": None, "new_rows": [row]})
-    assert shown.title == "Point 7, P5"
-    assert ("run", "3") in [(value.label, value.now) for value in shown.values]
+    statement = {"table": "point", "done": "added", "old_rows": None, "new_rows": [row]}
+    (shown,) = record_rows(statement, {(Run, 3): "run R1"})
+    assert shown.title == "Point P5"
+    assert [(value.label, value.now) for value in shown.values] == [("rank", "5"), ("run", "R1")]
+    (nameless,) = record_rows(statement, {})
+    assert ("run", "3") in [(value.label, value.now) for value in nameless.values]
+
+
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [("[2019-01-01,)", "from 1 Jan 2019"), ("[2019-04-01,2024-04-01)", "1 Apr 2019 to 31 Mar 2024")],
+)
+def test_days_of_cover_are_written_out(days: str, said: str) -> None:
+    row = {"id": 1, "days": days}
+    (shown,) = record_rows({"table": "coverage", "done": "added", "old_rows": None, "new_rows": [row]}, {})
+    assert [(value.label, value.now) for value in shown.values] == [("days", said)]
+
+
+def test_lines_and_rows_name_what_they_refer_to(client: Client, hall: Hall) -> None:
+    (added,) = more_speakers(hall, 1)
+    port = hall.switch.ports.get(number=7)
+    made = change_accept(
+        factories.change(hall.site, happened_on=ADDED),
+        [
+            added,
+            {"op": "endpoint.move", "endpoint_id": hall.gateway.pk, "port_id": port.pk},
+            {"op": "paging_set.add", "name": "Halls", "zone_ids": [hall.zone.pk, hall.gangway.pk]},
+        ],
+    ).change_set
+    html = page(client, made)
+    lines = [facts(one) for one in part(html, "lines").split("<li>")[1:]]
+    last = hall.points[-1]
+    assert (lines[0]["Run"], lines[0]["Model"], lines[0]["After"]) == ("R1", hall.speaker.name, last.name)
+    assert f'<dt>Run</dt><dd><a href="/runs/{hall.run.pk}">R1</a></dd>' in html
+    assert (lines[1]["Endpoint"], lines[1]["Port"]) == ("GW 1", "7 of SW 1")
+    assert lines[2]["Zones"] == "Ticket hall and Gangway"
+    statement = Change.objects.get(table_name="point_facts", change_set=made)
+    rows = text_of(part(page(client, made, statement=str(statement.pk)), "record"))
+    assert f"Point facts of {Point.objects.latest('pk').name}" in rows
+    for said in ("run R1", f"model {hall.speaker.name}", f"parent {last.name}"):
+        assert said in rows
+
+
+def test_what_is_outside_the_scope_has_no_name(hall: Hall, outsider: User) -> None:
+    """One query, whatever kinds are asked for."""
+    keys = [
+        (Run, hall.run.pk), (Zone, hall.zone.pk), (Output, hall.output.pk), (DeviceModel, hall.speaker.pk),
+    ]  # fmt: skip
+    with CaptureQueriesContext(connection) as captured:
+        names = names_of(keys, EVERYTHING)
+    assert len(captured) == 1
+    of_all = {(DeviceModel, hall.speaker.pk): hall.speaker.name}  # the catalogue is shared
+    assert names == of_all | {
+        (Run, hall.run.pk): "run R1",
+        (Zone, hall.zone.pk): "zone Ticket hall",
+        (Output, hall.output.pk): "output 1 of GW 1",
+    }
+    assert names_of(keys, principal_of(outsider).scope) == of_all
 
 
 def test_shares_are_shown_in_percent_wherever_they_were_written(client: Client, hall: Hall) -> None:
@@ -155,7 +217,7 @@ def test_shares_are_shown_in_percent_wherever_they_were_written(client: Client, 
     made = change_accept(factories.change(hall.site, happened_on=ADDED), [altered]).change_set
     said = "<dt>Usage threshold</dt><dd>75 %</dd>"
     assert said in part(page(client, made), "lines")
-    assert said in client.get(f"/switches/{hall.switch.pk}").content.decode()
+    assert said in html_in(client.get(f"/switches/{hall.switch.pk}"))
     row = {"id": 7, "instrument_error": 0.05, "change_set_id": 3}
     (shown,) = record_rows(
         {
@@ -163,8 +225,10 @@ def test_shares_are_shown_in_percent_wherever_they_were_written(client: Client, 
             "done": "changed",
             "old_rows": [row],
             "new_rows": [{**row, "instrument_error": 0.016, "change_set_id": 4}],
-        }
+        },
+        {},
     )
+    assert shown.title == "Test 7"
     ((value),) = shown.values
     assert (value.before, value.now) == ("5 %", "1.6 %")
 

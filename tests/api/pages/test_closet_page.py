@@ -19,7 +19,7 @@ from sites.services.closets import closet_alter, contact_add
 from sites.services.secrets import secret_add
 from tests import factories
 from tests.api.conftest import Caller
-from tests.api.pages.reading import text_of
+from tests.api.pages.reading import html_in, text_of
 from tests.halls import Hall
 from zones.models import Test, Zone
 from zones.recheck.batch import recheck
@@ -39,7 +39,7 @@ def client(dispatcher: User, logged_in: Caller) -> Client:
 def html_of(client: Client, hall: Hall, **query: str) -> str:
     answer = client.get(f"/closets/{hall.closet.pk}", query)
     assert answer.status_code == 200, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def test_the_parts_stand_in_the_order_in_which_they_are_needed(hall: Hall, client: Client) -> None:

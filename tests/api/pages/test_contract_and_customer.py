@@ -19,7 +19,7 @@ from sites.response import agreed_text
 from sites.services.closets import contact_add
 from tests import factories
 from tests.api.conftest import Caller
-from tests.api.pages.reading import text_of
+from tests.api.pages.reading import html_in, text_of
 from tests.api.v1.asking import get
 from tests.api.v1.test_findings import add_speakers
 from tests.halls import Hall
@@ -38,7 +38,7 @@ def client(dispatcher: User, logged_in: Caller) -> Client:
 def html_of(client: Client, path: str) -> str:
     answer = client.get(path)
     assert answer.status_code == 200, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def test_a_contract_says_what_is_owed_and_what_is_past(hall: Hall, client: Client) -> None:

@@ -16,6 +16,7 @@ from sites.models import Basis, User
 from sites.services.power import supply_alter
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in
 from tests.halls import Hall, lose_facts
 from zones.recheck.batch import check
 
@@ -30,7 +31,7 @@ def client(dispatcher: User, logged_in: Caller) -> Client:
 def html_of(client: Client, address: str, status: int = 200, **query: str) -> str:
     answer = client.get(f"/figures/{address}", query)
     assert answer.status_code == status, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def words(html: str) -> str:

@@ -19,6 +19,7 @@ from sites.changes.services import change_set_draft
 from sites.models import User
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in
 from tests.api.v1.test_findings import add_speakers
 from tests.halls import Hall, more_speakers
 from zones.electrical.subjects import SubjectKind
@@ -29,8 +30,8 @@ from zones.services.zones import zone_alter
 
 MOST_QUERIES = 20
 MOST_BYTES = 100_000
-SILENCE = 20
-"""Column ``gravity`` of a case that may silence a zone, without the part of its verdict."""
+SILENCE, HAZARD = 20, 30
+"""Column ``gravity`` of a case that may silence a zone or start a fire, without the part of its verdict."""
 
 
 @pytest.fixture
@@ -41,20 +42,28 @@ def client(manager: User, logged_in: Caller) -> Client:
 def html_of(client: Client, **query: str) -> str:
     answer = client.get("/fleet", query)
     assert answer.status_code == 200, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
-def add_cases(hall: Hall, count: int, *, opened_at: dt.datetime | None = None, verdict: int = 4) -> None:
+def add_cases(
+    hall: Hall,
+    count: int,
+    *,
+    opened_at: dt.datetime | None = None,
+    verdict: int = 4,
+    code: str = "supply_current",
+) -> None:
     """Cases of one finding each, on supplies of their own."""
     at = opened_at or timezone.now()
+    gravity = (HAZARD if code == "wiring_class" else SILENCE) + verdict
     for _ in range(count):
         supply = factories.make_supply(hall.closet)
         case = Case.objects.create(
-            site=hall.site, key=f"supply {supply.pk}", opened_at=at, changed_at=at, gravity=SILENCE + verdict
+            site=hall.site, key=f"supply {supply.pk}", opened_at=at, changed_at=at, gravity=gravity
         )
         Finding.objects.create(
-            site=hall.site, case=case, code="supply_current", subject_kind=SubjectKind.SUPPLY,
-            subject_id=supply.pk, verdict=verdict, gravity=SILENCE + verdict, low=2.0, likely=2.1, high=2.2,
+            site=hall.site, case=case, code=code, subject_kind=SubjectKind.SUPPLY,
+            subject_id=supply.pk, verdict=verdict, gravity=gravity, low=2.0, likely=2.1, high=2.2,
             limit_value=1.6, attribution=unattributed(), opened_at=at, changed_at=at,
         )  # fmt: skip
 
@@ -88,6 +97,15 @@ def test_one_cause_is_one_line_that_names_its_zones_and_the_time_to_respond_by(
     assert re.search(
         r"Ticket hall</\w+> <b>\(life safety\)</b>; <\w[^>]*>Gangway</\w+> \(life safety not recorded\)", html
     )
+
+
+def test_the_most_severe_stands_first(hall: Hall, client: Client) -> None:
+    for code in ("supply_current", "wiring_class", "supply_current"):
+        add_cases(hall, 1, code=code)
+    assert re.findall(r"<h3>(.+?) <span class=.soft.>(.+?)</span>", html_of(client)) == [
+        ("Something may overheat or be destroyed, or the wiring rules are broken", "1 case"),
+        ("A zone may fall silent", "2 cases"),
+    ]
 
 
 def test_what_is_new_and_what_cleared_since_monday_are_counted(hall: Hall, client: Client) -> None:

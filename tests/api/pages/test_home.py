@@ -15,6 +15,7 @@ from sites.access.selectors import principal_of
 from sites.models import Subscription, User
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in
 
 BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
 
@@ -124,7 +125,7 @@ def test_who_owns_a_subscription_that_was_switched_off_is_told_at_the_start(
         state="off" if why else "on", off_because=why, state_since=dt.datetime(2026, 11, 24, 9, tzinfo=dt.UTC)
     )
     said = "No events are pushed to night desk."
-    text = logged_in(manager).get("/").content.decode()
+    text = html_in(logged_in(manager).get("/"))
     assert (said in text) is told
     if told:
         assert "https://desk.example.com/in was switched off on 24 Nov 2026: " in text

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from django.template import engines
 
+from api.pages.templatetags.marks import with_units
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import LIMITS
 from zones.loads.wording import VERDICT_WORDS
@@ -73,3 +74,19 @@ def test_what_is_counted_has_the_rounding_of_its_limit() -> None:
     one = {**FIGURE, "code": counted.code, "low": 0.0175, "likely": 0.0175, "high": 0.0175}
     assert f">{counted.number(0.0175)}</text>" in shown("{% reach one %}", one=one)
     assert counted.number(0.0175) == "0.018 A"
+
+
+@pytest.mark.parametrize(
+    ("html", "expected"),
+    [
+        ("1.83 A (1.74 A to 1.92 A)", "1.83~A (1.74~A to 1.92~A)"),
+        ("<p>185 W of <b>200 W</b>, 12 % spare</p>", "<p>185~W of <b>200~W</b>, 12~% spare</p>"),
+        ("3 Apes, 12 wall speakers, row 5 away", "3 Apes, 12 wall speakers, row 5 away"),
+        ("on 14 Mar 2025, 12 Marshals", "on 14~Mar 2025, 12 Marshals"),
+        ('<input value="raised to 5 W"> 5 W', '<input value="raised to 5 W"> 5~W'),
+        ("<textarea name=a>raised to 5 W</textarea> 5 W", "<textarea name=a>raised to 5 W</textarea> 5~W"),
+    ],
+)
+def test_a_number_keeps_its_unit_but_in_what_is_sent(html: str, expected: str) -> None:
+    """~: a space at which no line ends."""
+    assert with_units(html).replace("\N{NO-BREAK SPACE}", "~") == expected

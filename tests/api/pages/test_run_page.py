@@ -14,6 +14,7 @@ from api.pages.zones.run_trends import MOST_DRAWN
 from sites.models import Basis
 from sites.models.access import User
 from tests import factories
+from tests.api.pages.reading import html_in
 from tests.halls import Hall
 from zones.models import PointFacts, Run, Test
 from zones.recheck.batch import check
@@ -32,7 +33,7 @@ def page(dispatcher: User, client: Client) -> Any:
     def look(run: Run, query: str = "") -> str:
         answer = client.get(f"/runs/{run.pk}{query}")
         assert answer.status_code == 200, answer.content[:2000]
-        return answer.content.decode()
+        return html_in(answer)
 
     return look
 

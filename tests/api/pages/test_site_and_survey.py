@@ -17,6 +17,7 @@ from sites.models import Basis, DeviceModel, User
 from sites.services.closets import closet_alter
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in
 from tests.api.v1.asking import get
 from tests.api.v1.test_findings import add_speakers
 from tests.factories import BUILT_ON
@@ -36,7 +37,7 @@ def client(dispatcher: User, logged_in: Caller) -> Client:
 def html_of(client: Client, path: str, **query: str) -> str:
     answer = client.get(path, query)
     assert answer.status_code == 200, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def test_site_closets_and_zones_have_their_worst_verdict(hall: Hall, client: Client) -> None:

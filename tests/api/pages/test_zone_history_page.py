@@ -18,6 +18,7 @@ from api.pages.zones import zone_history
 from sites.models import Basis, User
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in
 from tests.halls import Hall
 
 LATER = factories.BUILT_ON + dt.timedelta(days=100)
@@ -31,7 +32,7 @@ def client(dispatcher: User, logged_in: Caller) -> Client:
 def html_of(client: Client, zone_id: int, **query: str) -> str:
     answer = client.get(f"/zones/{zone_id}/history", query)
     assert answer.status_code == 200, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def words(html: str) -> str:

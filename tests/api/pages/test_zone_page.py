@@ -18,6 +18,7 @@ from sites.models import Basis, Contact, DeviceModel, User
 from sites.services.closets import contact_add
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in
 from tests.halls import Hall
 from zones.models import Run, Zone
 from zones.recheck.batch import check
@@ -35,7 +36,7 @@ def client(dispatcher: User, logged_in: Caller) -> Client:
 def html_of(client: Client, zone: Zone, **query: str) -> str:
     answer = client.get(f"/zones/{zone.pk}", query)
     assert answer.status_code == 200, answer.content
-    return answer.content.decode()
+    return html_in(answer)
 
 
 def part(html: str, name: str) -> str:

@@ -13,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 
 from api.conventions import sizes
 from sites.changes.services import change_accept
+from sites.changes.withdrawing import withdraw_recorded
 from sites.models import Contact
 from sites.models.access import User
 from sites.models.changes import ChangeSet
@@ -100,6 +101,20 @@ def test_a_cleared_case_closes_with_its_change_and_figures(
         f"Cleared by change set {removed.pk} on {removed.happened_on} by Hallam Crew, job T-9, recorded by "
         "R. Ondine (“too much”)."
     ) in case["closing_text"]
+
+
+def test_a_case_that_opens_again_says_since_when(
+    hall: Hall, added: ChangeSet, client: Client, manager: User
+) -> None:
+    (first,) = get(client, "cases", change_set_id=added.pk)["items"]
+    removed = _take_off(hall)
+    check([hall.site.pk])
+    withdraw_recorded(change_set=removed, user=manager, reason="of another site")
+    check([hall.site.pk])
+    (case,) = get(client, "cases", change_set_id=added.pk)["items"]
+    assert (case["id"], case["first_opened_at"]) == (first["id"], first["opened_at"])
+    assert case["reopened_at"] == case["opened_at"] > first["opened_at"]
+    assert (case["verdict"], case["closing_text"]) == ("past", "")
 
 
 @pytest.mark.parametrize(

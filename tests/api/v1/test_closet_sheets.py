@@ -169,14 +169,17 @@ def test_the_survey_of_a_site(hall: Hall, client: Client) -> None:
     )
     assert "which model supply PS 9 is" in question["missing"]
     assert question["figure"]["limit"] is None
-    assert survey["summary"].endswith("or a rating is missing.")
-    assert survey["to_check"] == survey["to_ask"] == []
+    assert survey["summary"].endswith("or a rating is missing. 1 question for people at the site.")
+    assert survey["to_check"] == []
+    life_safety = "Which zones serve life safety? Not recorded of zones Gangway and Ticket hall."
+    assert survey["to_ask"] == [life_safety]
     assert get(client, f"sites/{hall.site.pk}/survey", as_of=BUILT.isoformat())["as_of"] == BUILT.isoformat()
     # IEEE 802.3: class 2 may draw 6.49 W
     paging_set_add(factories.change(hall.site), name="halls", zones=[hall.zone])
     endpoint_alter(factories.change(hall.site), endpoint=hall.gateway, negotiated_power_w=9.0)
     (to_check,) = get(client, f"sites/{hall.site.pk}/survey")["to_check"]
-    (to_ask,) = get(client, f"sites/{hall.site.pk}/survey")["to_ask"]
+    first, to_ask = get(client, f"sites/{hall.site.pk}/survey")["to_ask"]
+    assert first == life_safety
     assert to_ask.startswith("Zone Gangway is in no paging set")
     assert to_check.startswith(f"Endpoint {hall.gateway.name}: 9 W by LLDP, 6.49 W by class.")
 

@@ -90,7 +90,7 @@ def test_a_result_tells_what_and_where(fleet: dict[str, Any], reader: User, with
         "id": closet.pk,
         "path": f"closets/{closet.pk}",
         "title": "Riser A",
-        "where": "Strand Ferries, Quay 9, Main, 2",
+        "where": "Strand Ferries, Quay 9, Main, floor 2",
         "customer_id": fleet["quay"].customer_id,
         "site_id": fleet["quay"].pk,
         "closet_id": closet.pk,

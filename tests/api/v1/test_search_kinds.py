@@ -94,6 +94,7 @@ def first(query: str, scope: Scope = EVERYTHING) -> tuple[str, int, bool] | None
 )
 def test_what_identifies_a_thing_finds_it_exactly(hall: dict[str, Any], typed: str, kind: str) -> None:
     assert first(typed) == (kind, hall[kind].pk, True)
+    assert search(typed, scope=EVERYTHING).nowhere == []
 
 
 @pytest.mark.parametrize(
@@ -140,6 +141,9 @@ def test_a_word_that_stands_nowhere_is_named(hall: dict[str, Any]) -> None:
     found = search("xylophone riser", scope=EVERYTHING)
     assert found.nowhere == ["xylophone"]
     assert found.items[0].kind == "closet"
+    beside = search("xylophone KX-2077 QQ-8", scope=EVERYTHING)
+    assert beside.nowhere == ["xylophone", "qq", "8"]
+    assert (beside.items[0].kind, beside.items[0].exact) == ("endpoint", True)
 
 
 def test_neither_results_nor_missing_words_tell_of_others(

@@ -15,7 +15,7 @@ from zones.electrical.estimates import Estimate
 from zones.electrical.verdicts import Rule
 from zones.findings.change_types import CHANGE_TYPES
 from zones.findings.changes_at_step import ChangeAtStep, Reference
-from zones.findings.wording import TITLE_LENGTH, title, what_was_done
+from zones.findings.wording import title, what_was_done
 from zones.limits.amounts import amount
 from zones.limits.registry import LIMITS, limit_by_code
 
@@ -300,7 +300,8 @@ def test_a_title_is_site_thing_figure_limit_in_80_characters() -> None:
         "merrow-harbour DC polarity reversed on 2 rows of block B1"
     )
     for limit in LIMITS:
-        assert len(title("merrow-harbour-east", limit, "s" * 120, Estimate(123.4, 100.0))) <= TITLE_LENGTH
+        for subject in ("s" * 120, "output 12 of the gateway behind the ticket office, ground floor"):
+            assert len(title("merrow-harbour-east", limit, subject, Estimate(123.4, 100.0))) <= 80
 
 
 def test_of_many_changes_few_are_named() -> None:

@@ -17,7 +17,7 @@ from sites.services.switches import port_alter, switch_alter
 from tests import factories
 from tests.halls import Hall
 from zones.electrical.subjects import SubjectKind
-from zones.models import PointFacts, Run, ZoneFacts
+from zones.models import PointFacts, Run, Zone, ZoneFacts
 from zones.services.paging_sets import paging_set_add, paging_set_end
 from zones.services.points import point_alter, point_append
 from zones.services.zones import zone_alter
@@ -326,7 +326,13 @@ def test_what_two_supplies_carry_together_is_asked_about(hall: Hall) -> None:
     assert "run_voltage" not in questions(hall.site)
 
 
+def settle_life_safety(*zones: Zone) -> None:
+    for zone in zones:
+        zone_alter(factories.change(zone.site), zone=zone, life_safety=Zone.LifeSafety.NO)
+
+
 def test_a_zone_in_no_paging_set_is_asked_about(hall: Hall) -> None:
+    settle_life_safety(hall.zone, hall.gangway)
     assert site_survey(hall.site.pk, BUILT).to_ask == ()
     first = paging_set_add(factories.change(hall.site), name="halls", zones=[hall.zone]).result
     survey = site_survey(hall.site.pk, BUILT)
@@ -345,7 +351,8 @@ def test_a_zone_in_no_paging_set_is_asked_about(hall: Hall) -> None:
 
 
 def test_one_question_asks_which_zones_carry_tones(hall: Hall) -> None:
-    factories.make_zone(hall.site, name="Kiosk", signal=ZoneFacts.Signal.UNKNOWN)  # without a run
+    kiosk = factories.make_zone(hall.site, name="Kiosk", signal=ZoneFacts.Signal.UNKNOWN)  # without a run
+    settle_life_safety(kiosk, hall.zone, hall.gangway)
     for zone in (hall.zone, hall.gangway):
         zone_alter(factories.change(hall.site), zone=zone, signal=ZoneFacts.Signal.UNKNOWN)
     (question,) = site_survey(hall.site.pk, BUILT).to_ask

@@ -15,7 +15,7 @@ def read_secret(path: Path) -> str:
     """What the file holds, without the line end. UnsafeFileError where it belongs to neither this user nor
     root, or others than its owner may write it."""
     with path.open(encoding="utf-8") as file:
-        refuse_unsafe(path, os.fstat(file.fileno()))  # of the file that is read, whatever its name leads to
+        refuse_unsafe(path, os.fstat(file.fileno()))  # of the file that is read, not of its name
         return file.read().strip()
 
 

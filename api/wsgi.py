@@ -1,6 +1,5 @@
 """WSGI application, which `gunicorn --config python:api.server.config` serves."""
 
-import gc
 import os
 import sys
 
@@ -27,9 +26,7 @@ except ImproperlyConfigured as error:
 
 from django.urls import get_resolver  # noqa: E402 - Django must be set up first
 
-# Load all views now instead of at the first request, and freeze them: otherwise the garbage collector, which
-# an answer of some thousand items starts several times, visits every module, for a quarter of that answer's
-# time
-_ = get_resolver().url_patterns
-gc.collect()
-gc.freeze()
+from api.server.garbage import look_seldom  # noqa: E402
+
+_ = get_resolver().url_patterns  # load all views now instead of at the first request
+look_seldom()

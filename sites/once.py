@@ -1,7 +1,7 @@
 """Things that are read once while a page or an answer is made, even where many of its parts ask for them.
 
 A page is made of several answers, and most of them begin with the same thing, its history, its site and what
-fed its runs. Outside of `reading_once` everything is read anew."""
+fed its runs. Outside of `reading_once` everything is read again."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ def reading_once() -> Iterator[None]:
 
 
 @contextmanager
-def reading_anew() -> Iterator[None]:
-    """While it lasts, everything is read anew: for what writes, if only to take it back."""
+def reading_again() -> Iterator[None]:
+    """While it lasts, everything is read again: for what writes, if only to take it back."""
     before = _read.set(None)
     try:
         yield

@@ -1,7 +1,7 @@
 """What stood where, as of a day: set-based reading of things and their dated facts.
 
 "As of a day" is after that day's last change set: rows whose step is below ``first_step_after(day)``, called
-``before`` here. Each function costs a constant number of queries, whatever the number of sites and things.
+``before`` here. Each function costs a constant number of queries for any number of sites and things.
 """
 
 from __future__ import annotations
@@ -41,7 +41,6 @@ from sites.models import (
     EndpointFacts,
     Output,
     Placed,
-    Site,
     Supply,
     SupplyFacts,
     Switch,
@@ -63,13 +62,13 @@ class StepAfterToday(Func):
     hundred rows PostgreSQL would rather read all sites than look up theirs."""
 
     template = (
-        f"(((now() AT TIME ZONE (%(expressions)s))::date - DATE '1970-01-01')::bigint + 1) * {STEPS_A_DAY}"
+        "(((now() AT TIME ZONE (SELECT s.time_zone FROM site AS s WHERE s.id = %(expressions)s))::date "  # noqa: S608
+        f"- DATE '1970-01-01')::bigint + 1) * {STEPS_A_DAY}"
     )
     output_field = BigIntegerField()
 
     def __init__(self) -> None:
-        site = Site._default_manager.filter(pk=OuterRef("site_id")).order_by()
-        super().__init__(Subquery(site.values("time_zone")))
+        super().__init__("site_id")
 
 
 Before = int | Combinable

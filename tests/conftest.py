@@ -102,7 +102,7 @@ def as_service(db: None) -> Callable[[], AbstractContextManager[None]]:
     return context
 
 
-def _drop_whoever_is_there(creation: Any, name: str, _verbosity: int) -> None:
+def _drop_sessions(creation: Any, name: str, _verbosity: int) -> None:
     """Drop a test database, with the sessions that are left in it: while a browser runs, its event loop gives
     the main thread another connection of Django's, and one of the two is left behind. Autovacuum belongs to a
     superuser, so it is not ended by force: a plain DROP sends it away."""
@@ -115,7 +115,7 @@ def _drop_whoever_is_there(creation: Any, name: str, _verbosity: int) -> None:
 
 
 _creation: Any = BaseDatabaseCreation
-_creation._destroy_test_db = _drop_whoever_is_there
+_creation._destroy_test_db = _drop_sessions
 
 
 @pytest.fixture(autouse=True)

@@ -234,7 +234,7 @@ def test_tables_of_an_older_version_are_told_from_none(fresh: Path) -> None:
         assert manage("migrate contenttypes zero", fresh).returncode == 0
 
 
-def test_the_traceback_is_there_for_whoever_asks(fresh: Path) -> None:
+def test_the_traceback_is_there_when_asked_for(fresh: Path) -> None:
     done = manage("recheck --traceback", fresh)
     assert "Traceback" in done.stderr
     assert "UndefinedTable" in done.stderr

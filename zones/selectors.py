@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models.expressions import RawSQL
 from django.db.models.lookups import IsNull
 
+from sites.fields import Ids
 from sites.models import CableType
 from sites.once import once
 from sites.selectors import Before, comes_before, facts_before, holding, site_of, stood
@@ -65,7 +67,9 @@ def home_cables(
     before: Before, *, site_ids: Collection[int], run_ids: Collection[int]
 ) -> dict[int, CableType | None]:
     """By run of these sites, the cable type of the segment that lands on its block. One query."""
-    home = holding(PointFacts, before).filter(site_id__in=site_ids, run_id__in=run_ids, parent__isnull=True)
+    home = holding(PointFacts, before).filter(
+        site_id__in=site_ids, run__among=Ids(run_ids), parent__isnull=True
+    )
     rows = home.select_related("cable_type").order_by("-rank")
     return {row.run_id: row.cable_type for row in rows}
 
@@ -99,7 +103,7 @@ def runs_before(
 
 def pulled_clips_before(before: Before, *, block_ids: Collection[int]) -> set[tuple[int, int]]:
     """(block, row) of every row whose clip was out; a row that nothing is recorded of has its clip in."""
-    rows = facts_before(ClipFacts, before, block_id__in=block_ids)
+    rows = facts_before(ClipFacts, before, block__among=Ids(block_ids))
     return {(row.block_id, row.row) for row in rows if not row.is_in}
 
 
@@ -108,3 +112,29 @@ def was_superseded(*, superseded: bool) -> IsNull:
     test of a page: joined, all tests would be read."""
     newer = Test._default_manager.filter(supersedes=OuterRef("pk")).order_by().values("pk")
     return IsNull(Subquery(newer), not superseded)
+
+
+def place_in_day(test: str) -> str:
+    """SQL: a number by which the tests of one kind and day, of one thing, are in the order in which they were
+    taken. test: the name of the table in the query, which has all of such a day that count.
+
+    By their times. Where one has none, those as found come first, and else the one recorded later is the
+    later. One that superseded another stands where that stood, since only what was said of it changed.
+    """
+    return f"""(
+        CASE WHEN bool_or({test}.taken_at = '') OVER (
+                PARTITION BY {test}.run_id, {test}.switch_id, {test}.zone_id, {test}.kind, {test}.taken_on)
+            THEN ({test}.taken_as IS DISTINCT FROM '{Test.TakenAs.AS_FOUND}')::int::bigint
+            ELSE split_part({test}.taken_at, ':', 1)::bigint * 60
+                + split_part({test}.taken_at, ':', 2)::bigint END * (1::bigint << 48)
+        + CASE WHEN {test}.supersedes_id IS NULL THEN {test}.id ELSE (
+            WITH RECURSIVE earlier (id, supersedes_id) AS (
+                SELECT {test}.id, {test}.supersedes_id
+                UNION ALL
+                SELECT o.id, o.supersedes_id FROM reading o JOIN earlier e ON o.id = e.supersedes_id
+            ) SELECT min(id) FROM earlier) END)"""  # noqa: S608 - the name is ours
+
+
+def in_order_taken(tests: QuerySet[Test]) -> QuerySet[Test]:
+    """Tests that count, by day, and within it in the order in which they were taken."""
+    return tests.order_by("taken_on", RawSQL(place_in_day('"reading"'), []), "pk")  # noqa: S611 - no input

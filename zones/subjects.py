@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final, NamedTuple
@@ -196,10 +196,10 @@ class Names:
         others: Iterable[Key] = (),
     ) -> None:
         self._read: dict[Key, Named] = {}
+        self._texts: dict[Key, str] = {}
         self._asked: list[Key] = []
         self.ask(subjects, places, others)
-        self._read = look_up(self._asked)
-        self._asked = []
+        self._look_up()
 
     def ask(
         self,
@@ -213,15 +213,21 @@ class Names:
 
     @property
     def _named(self) -> dict[Key, Named]:
-        if self._asked:
-            self._read |= look_up(self._asked)
-            self._asked = []
+        self._look_up()
         return self._read
 
+    def _look_up(self) -> None:
+        if self._asked:
+            found = look_up(self._asked)
+            self._read |= found
+            self._texts |= {key: named.name for key, named in found.items()}
+            self._asked = []
+
     @property
-    def texts(self) -> dict[Key, str]:
+    def texts(self) -> Mapping[Key, str]:
         """The names by key; missing things are left out."""
-        return {key: named.name for key, named in self._named.items()}
+        self._look_up()
+        return self._texts
 
     def of(self, subject: Subject) -> str:
         """``run R3``, ``output 2 of GW 1``; the kind and id of one that is not there."""

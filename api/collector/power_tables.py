@@ -80,7 +80,7 @@ class Port:
 
 
 def groups_of(consumption: Column, nominal: Column, expected: Sequence[int] = ()) -> list[Group]:
-    """The supply groups, by number. expected: the groups that there should be; none: whatever there are.
+    """The supply groups, by number. expected: the groups that there should be; none: all there are.
 
     A switch is judged by the sum of its groups, so one that is missing is an error and not a smaller load."""
     if not consumption:

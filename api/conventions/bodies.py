@@ -34,7 +34,7 @@ class StrictJSONParser(BaseParser):
         media_type: str | None = None,  # noqa: ARG002 - the library's signature
         parser_context: Mapping[str, Any] | None = None,  # noqa: ARG002
     ) -> Any:
-        # One byte more than is allowed is enough to know, whatever Content-Length claims
+        # One byte more than is allowed is enough to know; Content-Length may lie
         body = stream.read(LARGEST_BODY_BYTES + 1)
         if len(body) > LARGEST_BODY_BYTES:
             raise ProblemError(

@@ -239,7 +239,7 @@ class ResourceSerializer(_PlainlyRead, serializers.ModelSerializer):
         return list(self.field_names())
 
     def get_fields(self) -> dict[str, Any]:
-        parent = cast("Any", self.parent)  # None at the root, whatever the stubs say
+        parent = cast("Any", self.parent)  # None at the root; the stubs do not say so
         # The query is about the thing asked for, not about what is expanded in it
         is_root = parent is None or (isinstance(parent, serializers.ListSerializer) and parent.parent is None)
         chosen = self.context.get("fields") if is_root else None

@@ -190,7 +190,7 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
             headers["Location"] = reverse(f"{self.basename}-detail", kwargs={"id": row.pk})
         return Response(self.get_serializer(row).data, status=status, headers=headers)
 
-    def respond_anew(self, row_id: int, *, status: int = 201) -> Response:
+    def respond_reread(self, row_id: int, *, status: int = 201) -> Response:
         """What a write made, read as any GET reads it."""
         return self.respond(self.gate(principal=self.principal, id=row_id), status=status)
 

@@ -42,7 +42,7 @@ def send_until(stop: threading.Event) -> None:
         try:
             asyncio.run(Sender(stop).run())
         except Exception:
-            log.exception("the sender of events failed, and begins anew")
+            log.exception("the sender of events failed, and starts over")
             stop.wait(AFTER_AN_ERROR_S)
 
 

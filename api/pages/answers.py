@@ -18,7 +18,7 @@ from rest_framework.response import Response
 
 from api.conventions.problems import KINDS, ProblemError
 from sites.changes.errors import Problem
-from sites.once import reading_anew
+from sites.once import reading_again
 
 from .days import with_days_written
 
@@ -80,7 +80,7 @@ def _answered(asked: HttpRequest) -> Response:
         view.cls.as_view(view.actions, **options) if hasattr(view, "actions") else view.cls.as_view(**options)
     )
     # What is computed of a draft is written for a moment, and reads what it wrote
-    with nullcontext() if asked.method == "GET" else reading_anew():
+    with nullcontext() if asked.method == "GET" else reading_again():
         response: Response = act(asked, *match.args, **match.kwargs)
     if response.status_code >= 400:
         raise _problem(response)

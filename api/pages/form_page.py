@@ -21,7 +21,7 @@ KEPT: Final = frozenset({400, 409, 412, 422, 503})
 
 
 def see_other(address: str) -> HttpResponse:
-    """After a form was stored: the page is read anew, and loading it again sends nothing."""
+    """After a form was stored: the page is read again, and loading it again sends nothing."""
     there = HttpResponseRedirect(address)
     there.status_code = 303
     return there

@@ -1,4 +1,4 @@
-"""What someone opened last: kind and id, kept with their session. Names are read anew each time, so what is
+"""What someone opened last: kind and id, kept with their session. Names are read again each time, so what is
 no longer in their scope is not there either."""
 
 from __future__ import annotations

@@ -79,7 +79,7 @@ class Times:
         return Counted(columns[:-1], columns[-1])
 
     def forget(self) -> None:
-        """Begin anew: after a reload of other code rows are of other routes."""
+        """Start over: after a reload of other code rows are of other routes."""
         for place in range(_HEAD, _HEAD + int(self._numbers[0]) * _PART):
             self._numbers[place] = 0.0
 

@@ -34,7 +34,7 @@ class CalendarsSerializer(serializers.Serializer):
 class CalendarMadeSerializer(CalendarSerializer):
     address = fields.Text(
         allow_null=True,
-        help_text="What a calendar program subscribes to (RFC 5545). Whoever has it sees the calendar "
+        help_text="What a calendar program subscribes to (RFC 5545). Anyone who has it sees the calendar "
         "without a log-in. It is shown once, and not stored: null where the answer is given again for its "
         "`Idempotency-Key`. Remove the calendar then, and make another.",
     )

@@ -21,7 +21,7 @@ from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet, etag, stale
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, change_set_for, site_for
-from sites.access.scope import on_sites, scoped
+from sites.access.scope import scoped
 from sites.changes.errors import ChangeConflict, Problem
 from sites.changes.selectors import to_list
 from sites.changes.services import (
@@ -30,13 +30,12 @@ from sites.changes.services import (
     change_set_revise,
     change_set_withdraw,
 )
-from sites.models import Coverage
 from sites.models.access import User
 from sites.models.changes import ChangeSet, Withdrawal
 from zones.models import Visit
 from zones.planning.drafts import accept_draft, evaluate_draft, withdraw
 
-from .dated import NO_CASE, SiteFilterSet
+from .dated import NO_CASE, CoveredFilterSet
 from .effects import BesideEffect, EffectSerializer, effect_data
 from .operation_lists import MAY_REVISE, OperationList, ResultSerializer, operation_problems, results_data
 from .sites import SiteSerializer
@@ -108,8 +107,7 @@ class AcceptedChangeSetSerializer(ChangeSetSerializer):
 # --- queries and bodies -------------------------------------------------------------------------------------
 
 
-class ChangeSetFilterSet(SiteFilterSet):
-    contract_id = fields.Id(help_text="Of sites that this contract covers, did or will.")
+class ChangeSetFilterSet(CoveredFilterSet):
     state = fields.Choice(choices=ChangeSet.State.choices)
     kind = fields.Choice(choices=ChangeSet.Kind.choices)
     purpose = fields.Choice(choices=ChangeSet.Purpose.choices)
@@ -133,10 +131,6 @@ class ChangeSetFilterSet(SiteFilterSet):
         "happened_on": ("happened_from", "happened_until", "kind"),
         "recorded_at": (),
     }
-
-    def filter_contract_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
-        covering = scoped(Coverage, self.context["view"].principal.scope).filter(contract_id=value)
-        return rows.filter(on_sites(covering.order_by().values("site_id").distinct()))
 
     def filter_visit_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
         visit = scoped(Visit, self.context["view"].principal.scope).filter(pk=value).first()

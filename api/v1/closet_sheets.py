@@ -24,6 +24,7 @@ from zones.sheets.wiring import BlockHere, RunHere, Wiring
 from . import figures
 from .attributions import AttributionSerializer
 from .findings import ZoneSummarySerializer
+from .visits_done import VisitDoneSerializer
 
 
 class ClosetSummarySerializer(serializers.Serializer):
@@ -144,6 +145,7 @@ class ClosetSheetSerializer(WithLimitSerializer):
     changes = AnswerSerializer(
         dataclass=RecentChange, many=True, help_text="The last few that touched something here."
     )
+    visits = VisitDoneSerializer(many=True, help_text="The last few to this closet, the latest first.")
 
 
 def closet_sheet_data(sheet: ClosetSheet) -> Rendered:

@@ -22,11 +22,11 @@ from api.conventions import fields, problems
 from api.conventions.filters import FilterSet, item_query
 from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field
 from api.conventions.viewsets import CorrectMixin, Versions, versions_of
-from sites.access.scope import on_sites_of, scoped
+from sites.access.scope import on_sites, on_sites_of, scoped
 from sites.changes.making import today_at, today_in, version_of
 from sites.changes.steps import day_of, first_step_after
 from sites.fields import Among, Ids, SiteKey
-from sites.models import DatedFacts, Site
+from sites.models import Coverage, DatedFacts, Site
 from sites.models.dated import thing_fields
 from sites.once import once
 from sites.selectors import (
@@ -86,6 +86,16 @@ class SiteFilterSet(FilterSet):
             if thing is not None:
                 rows = rows.filter(site_id=site_of(thing, value))
         return rows
+
+
+class CoveredFilterSet(SiteFilterSet):
+    """For what is told of a contract."""
+
+    contract_id = fields.Id(help_text="Of sites that this contract covers, did or will.")
+
+    def filter_contract_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
+        covering = scoped(Coverage, self.context["view"].principal.scope).filter(contract_id=value)
+        return rows.filter(on_sites(covering.order_by().values("site_id").distinct()))
 
 
 def _thing_at(model: type[Model], lookup: str) -> type[Model] | None:

@@ -55,7 +55,7 @@ class CrossingSerializer(serializers.Serializer):
 
 class LineSerializer(serializers.Serializer):
     """One figure of one subject over time, oldest first: what it was when it was commissioned, or surveyed,
-    and whatever changed it or its limit since."""
+    and every change of it or its limit since."""
 
     code = fields.Choice(choices=figures.CODES)
     title = fields.Text()

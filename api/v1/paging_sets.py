@@ -70,4 +70,4 @@ class PagingSetViewSet(BulkMixin, PlacedMixin, CreateMixin, DestroyMixin):
     )
     def replace(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Other zones page together from now on: the set ends, and one of its name takes its place."""
-        return self.respond_anew(self.perform(self.matched_object()).result.pk)
+        return self.respond_reread(self.perform(self.matched_object()).result.pk)

@@ -320,7 +320,9 @@ def _place_of(cursor: str, bound_to: list[Any]) -> int:
     except (signing.BadSignature, ValueError, TypeError):
         bound, last = None, 0
     if bound != bound_to:
-        detail = "This cursor belongs to another list or filter, or is not whole. Leave it out to start anew."
+        detail = (
+            "This cursor belongs to another list or filter, or is not whole. Leave it out to start again."
+        )
         raise invalid([Problem(detail, "cursor", "cursor")], in_query=True)
     return int(last)
 

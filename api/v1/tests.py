@@ -173,4 +173,4 @@ class TestViewSet(BulkMixin, EffectMixin, CreateMixin):
     def supersede(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Put another test in the place of one that was recorded wrongly. A test never changes, so this
         takes no version of it; a second one in the same place is refused."""
-        return self.respond_anew(self.perform(self.get_object(), expects=False).result.pk)
+        return self.respond_reread(self.perform(self.get_object(), expects=False).result.pk)

@@ -52,7 +52,7 @@ def _problems_from(first: int, change: Change, calls: Sequence[Call]) -> list[Pr
                     if found:
                         problems += [problem.at(index) for problem in found]
                         refused_labels |= {call.label} - {""}
-                        work.read_anew()
+                        work.read_again()
             transaction.set_rollback(True)
     except (ChangeRefused, IntegrityError):  # of rows that are only judged together, or of others meanwhile
         return []

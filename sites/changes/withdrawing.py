@@ -140,7 +140,7 @@ def _referring(row: ChangeSet) -> Iterator[str]:
             if issubclass(related, Recorded):
                 others = others.exclude(change_set=row)
             elif not isinstance(relation.field, SiteKey):
-                continue  # what a recheck found, which the next one finds anew
+                continue  # what a recheck found, which the next one finds again
             for other in others.select_related(name)[: _MOST + 1]:
                 by = f", recorded by {_by(other)}," if issubclass(related, Recorded) else ""
                 yield f"{_what(other)}{by} refers to {describe(getattr(other, name))}"

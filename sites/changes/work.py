@@ -194,7 +194,7 @@ class Work:
         """Read rows of ``model`` again when they are next named: they were changed in bulk."""
         self._seen = {key: row for key, row in self._seen.items() if key[0] is not model}
 
-    def read_anew(self) -> None:
+    def read_again(self) -> None:
         """Read every row again when it is next named: what was written since a savepoint was rolled back."""
         self._seen = {}
 

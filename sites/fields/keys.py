@@ -92,7 +92,7 @@ class Ids:
         self.array = f"{{{','.join(map(str, ids))}}}"
 
 
-@SiteKey.register_lookup
+@models.ForeignKey.register_lookup
 class Among(models.Lookup):
     """``…__among=Ids([1, 2])``: as ``…__in``. Of hundreds, each a parameter of its own, the statement takes
     longer to write than to run."""

@@ -55,7 +55,7 @@ def secret_alter(
     label = str(given.get("label", locked.label)).strip()
     others = Secret.objects.filter(site=locked.site_id, label__iexact=label, removed_at__isnull=False)
     if others.exclude(pk=locked.pk).exists():
-        detail = "A code of this label was removed: add it anew under this label, or choose another label."
+        detail = "A code of this label was removed: add it again under this label, or choose another label."
         raise ChangeRefused([Problem(detail, "in_use", "/label")])
     locked.version += 1
     return _written(locked, user, {**given, "label": label})
@@ -87,7 +87,7 @@ def secret_reveal(*, user: User, secret: Secret, reason: str) -> str:
         return field_keys().decrypt(bytes(secret.ciphertext)).decode()
     except InvalidToken as error:
         raise SecretUnreadable(
-            f"Code “{secret.label}” was written under a key that is gone; write it anew."
+            f"Code “{secret.label}” was written under a key that is gone; write it again."
         ) from error
 
 

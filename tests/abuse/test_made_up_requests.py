@@ -172,10 +172,10 @@ def test_no_request_is_a_server_error_and_every_refusal_is_short(
     print(f"{method}: {number // every} requests, {dict(answers)}")
     assert amiss == []
     assert answers[400] > 0
-    whatever_is_there_answers(record.client)
+    all_that_is_there_answers(record.client)
 
 
-def whatever_is_there_answers(client: Client) -> None:
+def all_that_is_there_answers(client: Client) -> None:
     """Accepted requests break no answer: every list, and what is computed of every site, zone and closet."""
     for name in RESOURCES:
         answer = client.get(f"/api/v1/{name}", {"page_size": "500"})

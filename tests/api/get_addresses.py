@@ -160,7 +160,7 @@ class Addresses:
                 yield self._asked(one.route, path, {name: value})
 
     def _days(self, action: str) -> tuple[str, ...]:
-        """What is computed has a past, which is computed anew; a thing may not have stood then."""
+        """What is computed has a past, which is computed again; a thing may not have stood then."""
         return (self._today,) if action == "retrieve" else (self._today, PAST)
 
     # --- lists ----------------------------------------------------------------------------------------------

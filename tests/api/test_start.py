@@ -101,3 +101,20 @@ def test_the_check_of_a_deployment_finds_nothing(tmp_path: Path) -> None:
     ended = start(("manage.py", "check", "--deploy", "--fail-level", "INFO"), tmp_path, **PRODUCTION)
     assert ended.returncode == 0, ended.stderr
     assert "no issues (2 silenced)" in ended.stdout
+
+
+def test_a_server_looks_for_garbage_seldom_and_never_among_its_modules(tmp_path: Path) -> None:
+    figures = "gc.get_threshold()[0], gc.get_freeze_count(), len(gc.get_objects())"
+    ended = subprocess.run(
+        [sys.executable, "-c", f"import gc, api.wsgi; print({figures})"],
+        cwd=ROOT,
+        env={"PATH": os.environ["PATH"], "ZONEBOOK_DATA": str(tmp_path), "ZONEBOOK_ENVIRONMENT": "demo"},
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=120,
+    )
+    threshold, frozen, looked_at = map(int, ended.stdout.split()[-3:])
+    assert threshold == 5_000
+    # Python's own threshold, for what was made since
+    assert looked_at < 700 < frozen

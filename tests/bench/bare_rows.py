@@ -20,12 +20,13 @@ from django.db import connection
 from psycopg.rows import dict_row
 
 from api.conventions.sizes import MOST_LISTED
+from api.server.garbage import look_seldom
 from api.v1.routes import RESOURCES
 from tests.api.get_addresses import ROOT, Addresses
 from tests.api.statements import statements
 from tests.bench.asking import caller, furnish
 from tests.bench.fleets import settle, sizes, tidy
-from tests.bench.lines import Line, compare, freeze
+from tests.bench.lines import Line, compare
 
 NAME: Final = "routes"
 ROUNDS: Final = 20
@@ -55,7 +56,7 @@ def lines() -> Iterator[Line]:
             answer = ask(path)
         theirs = _bare([each for each in sent if _is_read(each)])
         theirs()
-        freeze()
+        look_seldom()
         yield compare(
             NAME,
             f"{case} rows",

@@ -12,10 +12,11 @@ from psycopg.rows import dict_row
 
 from api.events.feed import cursor_at
 from api.events.publisher import feed_now, publish
+from api.server.garbage import look_seldom
 from sites.access.services import token_make
 from sites.models import User
 from tests.bench.fleets import sizes, tidy
-from tests.bench.lines import Line, compare, freeze
+from tests.bench.lines import Line, compare
 from tests.bench.listing import served
 from tests.bench.publishing import write_events
 
@@ -63,7 +64,7 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
         ours_shown, theirs_shown = orjson.loads(get(asked))["items"], orjson.loads(theirs())
         if [one["id"] for one in ours_shown] != [one["uid"] for one in theirs_shown]:
             raise RuntimeError("the feed does not show what was read")
-        freeze()
+        look_seldom()
         yield compare(
             NAME, "events", lambda: get(asked), theirs, goal=GOAL,
             sizes={**sizes(), "events": EVENTS}, rounds=ROUNDS,

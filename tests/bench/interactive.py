@@ -37,7 +37,7 @@ LONGEST_S = 120.0
 
 def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
     """Ours is the longest of ``CHANGES`` delays. They are spread over as many bulk rechecks as it takes, each
-    of which writes every figure anew; one sweeper does all of it, as deployed."""
+    of which writes every figure again; one sweeper does all of it, as deployed."""
     tidy()
     rng = random.Random(17)
     runs = _runs(rng)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import json
 import resource
 import statistics
@@ -23,13 +22,6 @@ def peak_rss_mb() -> float:
         return round(int(line.split()[1]) / 1024, 1)
     unit = 1024**2 if sys.platform == "darwin" else 1024
     return round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit, 1)
-
-
-def freeze() -> None:
-    """Take what is loaded out of the garbage collector's searches, as the web server does when it starts: a
-    yardstick is not to search what only our packages brought along, and no answer waits for that."""
-    gc.collect()
-    gc.freeze()
 
 
 @dataclass(frozen=True)

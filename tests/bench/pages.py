@@ -19,10 +19,11 @@ from django.urls import get_resolver
 from rest_framework.response import Response
 
 from api.pages import answers
+from api.server.garbage import look_seldom
 from sites.models import Closet
 from tests.bench.asking import asker
 from tests.bench.fleets import sizes, tidy
-from tests.bench.lines import Line, freeze, line, peak_rss_mb, seconds
+from tests.bench.lines import Line, line, peak_rss_mb, seconds
 from zones.models import Zone
 
 NAME = "pages"
@@ -38,7 +39,7 @@ def cases(wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
     client = Client(SERVER_NAME="localhost")
     client.force_login(asker())
     _ = get_resolver().url_patterns  # loads all views
-    freeze()
+    look_seldom()
     with override_settings(REQUESTS_PER_MINUTE=1_000_000):
         for case in CASES:
             if case in wanted:

@@ -4,7 +4,6 @@ reading that site's plant and evaluating it as of as many steps."""
 from __future__ import annotations
 
 import datetime as dt
-import gc
 import http.client
 import json
 from collections.abc import Iterator
@@ -12,6 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 from django.utils import timezone
 
+from api.server.garbage import look_seldom
 from sites.access.services import token_make
 from sites.changes.steps import first_step_after
 from sites.models import User
@@ -61,8 +61,7 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
         shown = json.loads(ours())["items"]
         if len(shown) != TESTS or any(one["verdict"] is None for one in shown):
             raise RuntimeError("not each test was judged")
-        gc.collect()
-        gc.freeze()
+        look_seldom()
         counted = {**sizes(), "tests": TESTS, "runs": len(ids)}
         steps = first_step_after(today) - 1 - np.arange(TESTS, dtype=np.int64)
         yield compare(

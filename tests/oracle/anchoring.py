@@ -96,7 +96,7 @@ class Anchored:
     ) -> list[tuple[Bench, _Settling]]:
         """Compare readings of which each takes the place of the one before. Returns those that settle
         something, the newest last."""
-        same.sort(key=lambda reading: (reading.step, reading.id))
+        same.sort(key=lambda reading: (reading.step, reading.taken))
         usable = []
         for place, reading in enumerate(same):
             newest = place + 1 == len(same)

@@ -156,7 +156,7 @@ def _measured(standing: Standing, switch: int) -> tuple[float, frozenset[int]] |
         ]
         if taken:
             newest = max(each.step for each in taken)
-            then = [each for each in taken if each.step == newest]  # in the order of their ids
+            then = sorted((each for each in taken if each.step == newest), key=lambda each: each.taken)
             as_a_whole = then[-1].group is None
             by_group: dict[int | None, ReadingRow] = {}
             for each in then:  # the last of a group on that day counts

@@ -127,7 +127,7 @@ class Proving:
         mine = [
             test for test in self.record.tests if test.run == run and test.kind == kind and test.step <= step
         ]
-        return max(mine, key=lambda test: (test.step, test.id), default=None)
+        return max(mine, key=lambda test: (day_of(test.step), test.taken), default=None)
 
     def surveyed_at(self, run: int) -> int | None:
         """The step at which a survey found the run."""
@@ -200,11 +200,24 @@ class Proving:
         return found
 
     def _complete(self, run: int, step: int) -> int | None:
-        """The last step at which a test, or the survey, left the run proven."""
-        tested = {test.step for test in self.record.tests if test.run == run and test.kind in TESTS}
+        """The last step at which tests, or the survey, made the run proven, or all four were passed again."""
         survey = self.surveyed_at(run)
-        steps = tested | ({survey} if survey is not None else set())
-        return max((each for each in steps if each <= step and self.proven(run, each)), default=None)
+        passed = {
+            kind: [
+                test.step
+                for test in self.record.tests
+                if test.run == run and test.kind == kind and test.passed
+            ]
+            + ([] if survey is None else [survey])
+            for kind in TESTS
+        }
+        last = None
+        for each in sorted({at for steps in passed.values() for at in steps if at <= step}):
+            since = last or 0
+            all_again = all(any(since < at <= each for at in steps) for steps in passed.values())
+            if self.proven(run, each) and (all_again or not self.proven(run, each - 1)):
+                last = each
+        return last
 
     def steps(self) -> list[int]:
         """Every step at which a proof may become another one."""

@@ -113,7 +113,7 @@ def nodes_at(
 
 
 def at_block(run: DcRun) -> list[Fed]:
-    """The points that hang on the block's supply, in the order of the run."""
+    """The points that are fed by the block's supply, in the order of the run."""
 
     def top(fed: Fed) -> Fed:
         while fed.above is not None:

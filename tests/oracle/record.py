@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from sites.changes.steps import first_step_after
 from sites.models import (
     Amplifier,
     AmplifierFacts,
@@ -81,7 +82,8 @@ class Row:
 
 @dataclass(frozen=True)
 class ReadingRow:
-    """A test that none supersedes. state: idle, paging, or of a run's tone, a steady one at full level;
+    """A test that none supersedes. taken: by what those of a day are in order; step: whose record was tested.
+    state: idle, paging, or of a run's tone, a steady one at full level;
     empty on a dead wire. value: None of a kind that passes or fails."""
 
     id: int
@@ -96,6 +98,7 @@ class ReadingRow:
     source_voltage_v: float | None
     instrument_error: float | None
     temperature_c: float | None
+    taken: tuple[str, int]
     step: int
     writer: int
 
@@ -353,6 +356,8 @@ def _read_readings(record: Record, rows_of: RowsOf) -> None:
     """A test of which only what was measured bears on a figure is no reading."""
     rows = rows_of(Test)
     superseded = {row["supersedes_id"] for row in rows}
+    by_id = {row["id"]: row for row in rows}
+    untimed = {_alike(row) for row in rows if row["id"] not in superseded and not row["taken_at"]}
     for row in sorted(rows, key=lambda row: row["id"]):
         if row["id"] not in superseded:
             record.tests.append(
@@ -369,11 +374,38 @@ def _read_readings(record: Record, rows_of: RowsOf) -> None:
                     source_voltage_v=row["source_voltage_v"],
                     instrument_error=row["instrument_error"],
                     temperature_c=row["temperature_c"],
-                    step=row["step"],
+                    taken=_taken(row, by_id, timed=_alike(row) not in untimed),
+                    step=_tested_at(record, row),
                     writer=row["change_set_id"],
                 )
             )
     record.readings = [row for row in record.tests if row.kind in _BEARING]
+
+
+def _taken(row: dict[str, Any], by_id: Mapping[int, dict[str, Any]], *, timed: bool) -> tuple[str, int]:
+    """By the clock, where that was looked at for all of them; else as found comes first. Written down wrongly
+    and again, it was taken when it was taken."""
+    first = row
+    while first["supersedes_id"] is not None:
+        first = by_id[first["supersedes_id"]]
+    return row["taken_at"] if timed else "0" if row["taken_as"] == "as_found" else "1", first["id"]
+
+
+def _alike(row: dict[str, Any]) -> tuple[Any, ...]:
+    return tuple(row[name] for name in ("run_id", "switch_id", "zone_id", "kind", "taken_on"))
+
+
+def _tested_at(record: Record, row: dict[str, Any]) -> int:
+    """As found is before the work of its day, where what was tested stood by then; a survey writes down what
+    it found."""
+    taken_on = dt.date.fromisoformat(str(row["taken_on"]))  # of an earlier version of the record it is text
+    morning = first_step_after(taken_on - dt.timedelta(days=1))
+    of = record.runs if row["point_id"] is None else record.points
+    thing = row["run_id"] if row["point_id"] is None else row["point_id"]
+    stood = any(one.thing == thing and one.begin < morning for one in of)
+    if stood and row["taken_as"] == "as_found" and record.surveyed_on != taken_on:
+        return morning
+    return int(row["step"])
 
 
 _BEARING = ("run_current", "end_voltage", "poe_power")

@@ -59,7 +59,7 @@ def test_the_service_agrees_where_factors_and_ratings_are_edited(
     if pytestconfig.getoption("--long"):
         tell(1000 + chapter, groups=1, edited=True)
     else:
-        # After an edit of the catalogue every site is attributed anew, which the oracle takes long for
+        # After an edit of the catalogue every site is attributed again, which the oracle takes long for
         tell(1000 + chapter, groups=1, edited=True, sites=2, rounds=(16, 26))
 
 

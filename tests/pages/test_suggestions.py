@@ -61,7 +61,7 @@ def test_escape_closes_what_is_suggested_and_enter_alone_lists(
     expect(page.locator("main").get_by_role("link", name=closet.name, exact=True)).to_be_visible()
 
 
-def test_whoever_is_logged_out_meanwhile_is_suggested_nothing(
+def test_someone_logged_out_meanwhile_is_suggested_nothing(
     window: Window, dispatcher: User, closet: Closet
 ) -> None:
     context = window(dispatcher)

@@ -1,6 +1,6 @@
 """Cable trees solved by ngspice, a general-purpose circuit simulator (Debian package `ngspice`).
 
-`python -m tests.reference.ngspice` solves the random trees anew and rewrites their recorded answers.
+`python -m tests.reference.ngspice` solves the random trees again and rewrites their recorded answers.
 
 ngspice exits 0 on wrong and on unconverged answers to constant-power loads. So every node has a `.nodeset` at
 the source's voltage, and a load stops growing below 0.4 of it; a node under that means "no solution". A

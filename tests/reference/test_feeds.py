@@ -126,7 +126,7 @@ def paralleled(**supply: Any) -> ToyPlant:
     return toy
 
 
-def test_two_supplies_on_one_section_are_past_whatever_they_carry() -> None:
+def test_two_supplies_on_one_section_are_past_at_any_load() -> None:
     found = figures(paralleled())
     assert figure(found, "supplies_paralleled") == (2.0, 2.0, 2.0, 1.0, PAST)
     assert detail(found, "supplies_paralleled") == 9

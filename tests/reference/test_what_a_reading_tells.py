@@ -243,7 +243,7 @@ def test_watts_that_the_data_sheet_states_stay() -> None:
     assert math.isnan(found.factor[0])
 
 
-def test_an_uncounted_group_is_scaled_whatever_its_data_sheet_states() -> None:
+def test_an_uncounted_group_is_scaled_despite_its_data_sheet() -> None:
     """About 4 speakers (2 to 8) of marked 0.05 A: 0.20 A at full output, read at 0.30 A."""
     toy = chain_plant(1, kind=p.PointKind.UNCOUNTED_GROUP, count_low=2.0, count_likely=4.0, count_high=8.0,
                       current_basis=MARKED)  # fmt: skip

@@ -81,8 +81,8 @@ def wait_for_rounds(readers: Sequence[Reader], rounds: int, alive: Callable[[], 
     raise AssertionError("the readers stopped reading")
 
 
-class Hanger(Writer):
-    """Hangs devices on runs, three a change set, and tries again when the answer says so."""
+class Extender(Writer):
+    """Adds devices to runs, three a change set, and tries again when the answer says so."""
 
     def _add(self, site_id: int, reason: str) -> None:
         runs = self._sent("GET", f"/runs?site_id={site_id}&page_size=50").get("items", [])
@@ -94,18 +94,18 @@ class Hanger(Writer):
             | ({"after_id": f"@p{n - 1}"} if n else {})
             for n in range(POINTS_A_CHANGE)
         ]
-        reason = reason.replace("writer", "hanger")
+        reason = reason.replace("writer", "extender")
         drawn = {"site_id": site_id, "reason": reason, "operations": operations}
         draft = self._sent("POST", "/change-sets", drawn)
         if draft and self._sent("POST", f"/change-sets/{draft['id']}/accept", {}, draft["etag"]):
             self.accepted.add(reason)
 
 
-def hung_whole(session: psycopg.Connection[Any], accepted: set[str]) -> None:
+def extended_whole(session: psycopg.Connection[Any], accepted: set[str]) -> None:
     """Every change that was answered as recorded is in the record, in full."""
     rows = session.execute(
         """SELECT s.reason, count(p.id) FROM change_set s LEFT JOIN point p ON p.change_set_id = s.id
-           WHERE s.reason LIKE 'hanger %' AND s.state = 'accepted' GROUP BY s.id"""
+           WHERE s.reason LIKE 'extender %' AND s.state = 'accepted' GROUP BY s.id"""
     ).fetchall()
     assert accepted <= {reason for reason, _ in rows}
     assert {count for _, count in rows} == {POINTS_A_CHANGE}

@@ -130,7 +130,7 @@ def until(true: Any) -> None:
         time.sleep(0.05)
 
 
-def test_one_ticket_a_case_whoever_is_killed(hall: Hall, processes: Processes, manager: User) -> None:
+def test_one_ticket_a_case_with_any_process_killed(hall: Hall, processes: Processes, manager: User) -> None:
     _token, secret = token_make(user=manager, scopes=["events:read", "record:read", "findings:write"])
     server, tickets = Server(processes), Tickets()
     following = Following(tickets, server.url, secret)

@@ -7,7 +7,7 @@ import pytest
 from sites.access.gates import supply_for
 from sites.access.selectors import principal_of
 from sites.models import Closet, User
-from sites.once import once, reading_anew, reading_once
+from sites.once import once, reading_again, reading_once
 from tests import factories
 
 
@@ -25,7 +25,7 @@ def test_the_same_question_is_asked_once_and_another_again() -> None:
     assert read(7, ids=[1, 2]) == 4
     with reading_once():
         assert read(7, ids=[1, 2]) == 5
-        with reading_anew():
+        with reading_again():
             assert (read(7, ids=[1, 2]), read(7, ids=[1, 2])) == (6, 7)
         assert read(7, ids=[1, 2]) == 5
         with reading_once():  # an answer that is a part of a page

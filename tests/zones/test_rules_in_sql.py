@@ -1,4 +1,4 @@
-"""The database refuses to describe a thing anew where what lies on it, or feeds it, no longer fits."""
+"""The database refuses a new description of a thing that no longer fits what lies on it, or feeds it."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 
 
 def rewrite(row: Any, **values: Any) -> None:
-    """Describe a thing anew by raw SQL, and end the transaction as far as its rules are concerned."""
+    """Change the description of a thing by raw SQL, and check it as at the end of a transaction."""
     say(accepted(row.site_id, kind="correction"))
     for column, value in values.items():
         sql(
@@ -89,7 +89,7 @@ def with_clips_out(_: Closet, block: Block) -> models.Model:
         ),
     ],
 )
-def test_what_is_described_anew_fits_what_the_record_has(
+def test_a_new_description_fits_what_the_record_has(
     closet: Closet, block: Block, made: Any, fits: dict[str, Any], breaks: dict[str, Any], rule: str
 ) -> None:
     thing = made(closet, block)

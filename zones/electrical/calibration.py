@@ -110,7 +110,7 @@ def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
     table = plant.readings
     # a current disagrees until the next one of its state, a voltage until the next one in any
     state = np.where(table.kind == ReadingKind.RUN_CURRENT, table.state, 0)
-    order = np.lexsort((table.reading_id, table.begin, state, table.kind, table.run_index))
+    order = np.lexsort((table.reading_id, table.place, table.begin, state, table.kind, table.run_index))
     table, state = table.rows(order), state[order]
     follows = np.ones(max(len(table) - 1, 0), np.bool_)
     for column in (table.run_index, table.kind, state):

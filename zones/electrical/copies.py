@@ -37,7 +37,7 @@ def copies(plant: Plant, group: IntArray, readings: ReadingRows, of_copy: IntArr
         copy, row = expand(offsets[start], offsets[stop])
         tables[name] = _moved(table.rows(row), copy, numbers, 2 * copy + wide)
     tables["readings"] = _joined(tables["readings"], _moved(readings, of_copy, numbers, 2 * of_copy)).ordered(
-        "run_index", "begin", "reading_id"
+        "run_index", "begin", "place", "reading_id"
     )
     every = np.repeat(np.arange(count), numbers["run"])
     outputs = np.repeat(np.arange(count), numbers["output"])

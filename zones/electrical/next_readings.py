@@ -5,7 +5,7 @@ scales what is only guessed (``calibration``). What each reading would tell is s
 the plant, at the value that the record makes likely, and evaluating that.
 
 The short list is chosen greedily: the reading that takes most of what keeps verdicts open comes first, then
-the one that takes most of the rest. Whatever settles nothing that the others do not is then left out again.
+the one that takes most of the rest. What settles nothing that the others do not is then left out again.
 A verdict that no reading settles at its likely value may be settled by one that reads otherwise. So the list
 also has what moves such a verdict, where all readings at their lowest, or all at their highest, settle it.
 

@@ -50,7 +50,7 @@ class WiringChange(IntEnum):
 
 ALL: Final = frozenset(ProofTest)
 REPEATS: Final[Mapping[WiringChange, frozenset[ProofTest]]] = {
-    # a cut cable: every conductor was opened and joined anew
+    # a cut cable: every conductor was opened and joined again
     WiringChange.POINT: ALL,
     WiringChange.CABLE: ALL,
     # its wires were taken off and put on again; the run's other conductors were not touched
@@ -75,12 +75,14 @@ class Changed(NamedTuple):
 
 
 class TakenTest(NamedTuple):
-    """A test of a proof. step: after the last of its day."""
+    """A test of a proof. step: whose record was tested. place: grows by the order in which the tests of a day
+    were taken."""
 
     id: int
     kind: ProofTest
     step: int
     passed: bool
+    place: int = 0
 
 
 class Verdict(IntEnum):
@@ -147,10 +149,10 @@ def proof(changes: Sequence[Changed], tests: Iterable[TakenTest], step: int) -> 
     """The four tests of a run as of a step, in the order of work.
 
     changes: all of its wiring, by step; tests: those of it, in any order; step: later ones are left out. Of
-    several tests of a day the one recorded last counts.
+    several tests of a day the one taken last counts.
     """
     newest: dict[ProofTest, TakenTest] = {}
-    for test in sorted(tests, key=lambda one: (one.step, one.id)):
+    for test in sorted(tests, key=lambda one: (ordinal_of(one.step), one.place, one.step, one.id)):
         if test.step <= step:
             newest[test.kind] = test
     changes = [one for one in changes if one.step <= step]
@@ -229,9 +231,17 @@ class History:
 
     def __init__(self, changes: Sequence[Changed], tests: Sequence[TakenTest]) -> None:
         self._changes, self._tests = changes, tests
-        steps = sorted({test.step for test in tests})
-        self.complete = [step for step in steps if self.is_proven(step)]
-        """The steps of tests that completed a proof, or renewed a part of one."""
+        self.complete: list[int] = []
+        """The steps of tests that completed a proof."""
+        for step in sorted({test.step for test in tests}):
+            if self.is_proven(step) and (not self.is_proven(step - 1) or self._made_since_last(step) == ALL):
+                self.complete.append(step)
+
+    def _made_since_last(self, step: int) -> set[ProofTest]:
+        """What passed since the last complete proof until a step. One test that is made again while a run is
+        proven is no complete proof."""
+        last = self.complete[-1] if self.complete else -1
+        return {test.kind for test in self._tests if test.passed and last < test.step <= step}
 
     def is_proven(self, step: int) -> bool:
         """Whether all four tests count as of a step."""
@@ -262,12 +272,13 @@ def _tests(plant: Plant, wanted: IntArray) -> dict[int, list[TakenTest]]:
     tests: dict[int, list[TakenTest]] = defaultdict(list)
     for row in np.flatnonzero(np.isin(rows.run_index, wanted)).tolist():
         kind, step = ProofTest(int(rows.kind[row])), int(rows.begin[row])
-        taken = TakenTest(int(rows.test_id[row]), kind, step, bool(rows.passed[row]))
+        place = int(rows.place[row])
+        taken = TakenTest(int(rows.test_id[row]), kind, step, bool(rows.passed[row]), place)
         tests[int(rows.run_index[row])].append(taken)
     surveyed = _surveyed_on(plant)
     for run in wanted[surveyed[wanted] >= 0].tolist():
         step = last_step_of(int(surveyed[run]))
-        tests[run] += [TakenTest(SURVEY_ID, kind, step, passed=True) for kind in ProofTest]
+        tests[run] += [TakenTest(SURVEY_ID, kind, step, passed=True, place=-1) for kind in ProofTest]
     return tests
 
 
@@ -323,7 +334,7 @@ def due_tests(plant: Plant, members: Members) -> DueTests:
     run = runs.run_index[row]
     begun = np.full(len(plant.run_id), FOREVER)
     np.minimum.at(begun, runs.run_index, runs.begin)
-    # a survey alone is a complete proof of what it found, whatever was changed since
+    # a survey alone is a complete proof of what it found, even if that was changed since
     surveyed = _surveyed_on(plant)[run]
     by_survey = (surveyed >= 0) & (last_step_of(surveyed) <= members.step[owner])
     since = np.where(by_survey, int(Since.SURVEY), int(Since.NOTHING))

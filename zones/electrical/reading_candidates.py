@@ -124,6 +124,7 @@ def rows_to_read(
         run_index=run,
         # the newest: behind those that the plant has
         reading_id=np.full(count, plant.readings.reading_id.max(initial=0) + 1),
+        place=np.full(count, plant.readings.place.max(initial=0) + 1),
         kind=np.full(count, int(kind)),
         state=np.full(count, state, np.int64),
         value=nan,

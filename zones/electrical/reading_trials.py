@@ -27,7 +27,7 @@ _WITHOUT_SOLUTION: Final = 10.0
 
 
 class OfGroup(Protocol):
-    """Whoever asks about the readings of one group of the plant."""
+    """Who asks about the readings of one group of the plant."""
 
     group: int
 

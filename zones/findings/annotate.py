@@ -23,9 +23,10 @@ from zones.recheck.selectors import ZoneConcerned, zones_of
 from zones.subjects import NOWHERE, Names
 
 from . import wording
-from .closing import closing_text_of_finding
+from .closing import Visits, closing_text_of_finding
 from .in_words import FindingInWords
 from .named_changes import Attribution
+from .visits import visits_behind
 
 
 def annotate(findings: Sequence[Finding]) -> dict[int, FindingInWords]:
@@ -82,9 +83,14 @@ class Annotated:
             finding.site, [words.closet_id], zones=self.zones(finding), limits=words.limit.cautions
         )
 
+    @cached_property
+    def _visits(self) -> Visits:
+        """Those on which the findings that cleared were cleared."""
+        return visits_behind({pk for f in self._findings if f.clearing for pk in f.clearing["change_sets"]})
+
     def closing_text(self, finding: Finding) -> str:
         """What it closed by, in sentences; blank while it is open."""
-        return closing_text_of_finding(finding, self.words[finding.pk], self._change_sets)
+        return closing_text_of_finding(finding, self.words[finding.pk], self._change_sets, self._visits)
 
     def _in_words(self, finding: Finding) -> FindingInWords:
         limit, names = limit_by_code(finding.code).shown_in(finding.site.length_unit), self._names

@@ -28,6 +28,7 @@ from zones.recheck.selectors import ZoneConcerned
 from .annotate import Annotated
 from .closing import closing_text
 from .selectors import by_severity, severity_of
+from .visits import visits_behind
 
 CLOSET: Final = (
     "id", "name", "building", "floor", "room", "directions", "opened_by", "opening_hours", "escort",
@@ -161,7 +162,7 @@ class Surroundings:
 
 
 class CasesInWords:
-    """What it takes to put cases of some sites into words: three queries, however many cases."""
+    """What it takes to put cases of some sites into words: four queries, however many cases."""
 
     def __init__(self, site_ids: Iterable[int], findings: Iterable[Finding], annotated: Annotated) -> None:
         """findings: all that the cases are about, ``annotated``."""
@@ -170,6 +171,7 @@ class CasesInWords:
         self._covers, self.surroundings = Covers(site_ids), Surroundings(site_ids)
         ids = {pk for one in findings if one.clearing for pk in one.clearing["change_sets"]}
         self._change_sets = look_up((), ids).by_id if ids else {}
+        self._visits = visits_behind(ids)
 
     def of(self, case: Case, findings: Sequence[Finding]) -> CaseInWords:
         """findings: those that are open, and of a cleared case those that cleared since it last opened. The
@@ -189,7 +191,7 @@ class CasesInWords:
             concerned=self.surroundings.concerned(site, shown, self._annotated),
             reopened_at=case.opened_at if case.first_opened_at not in (None, case.opened_at) else None,
             cleared_by=self._cleared_by(own) if cleared else (),
-            closing_text=closing_text(case, own, words, self._change_sets) if cleared else "",
+            closing_text=closing_text(case, own, words, self._change_sets, self._visits) if cleared else "",
         )
 
     def _cleared_by(self, findings: Sequence[Finding]) -> tuple[ChangeSetInfo, ...]:

@@ -110,6 +110,7 @@ CHANGE_TYPES: Final[dict[str, ChangeType]] = {
     "zone_ended": ChangeType("{count:zone} removed", 7),
     "paging_changed": ChangeType("paging sets changed", 7),
     "reading_taken": ChangeType("{count:reading} taken", 7),
+    "test_failed": ChangeType("{count:test} failed", 7),
     "test_made": ChangeType("{count:test} made", 7),
     "device_removed": ChangeType("{device} removed", 8),
     "endpoint_ended": ChangeType("{thing} removed", 8),

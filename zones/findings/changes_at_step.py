@@ -85,6 +85,7 @@ _IMPLIED: Final = {
     "device_swapped": ("current_changed", "tap_changed"),
     "device_added": ("run_added",),
     "uncounted_added": ("run_added",),
+    "test_failed": ("test_made",),
 }
 _COMES_AND_GOES: Final = {"runs", "supplies", "amplifiers", "switches", "endpoints"}
 _COUNTED_EVENTS: Final = {  # tables whose rows begin and end and are never altered
@@ -93,7 +94,6 @@ _COUNTED_EVENTS: Final = {  # tables whose rows begin and end and are never alte
     "paging": ("paging_changed", "paging_changed"),
     "poe_readings": ("reading_taken", ""),
     "readings": ("reading_taken", ""),
-    "proof_tests": ("test_made", ""),
 }
 
 
@@ -136,10 +136,10 @@ def _every(plant: Plant, scope: Rows, step: int) -> Iterator[ChangeAtStep]:
             continue
         table = plant.tables[name]
         if name in _COUNTED_EVENTS:
-            for type_, edge in zip(_COUNTED_EVENTS[name], (table.begin, table.end), strict=True):
-                count = int((mask & (edge == step)).sum())
-                if type_ and count:
-                    yield ChangeAtStep(type_, count)
+            yield from _counted(name, table, mask, step)
+            continue
+        if name == "proof_tests":
+            yield from _tests_made(plant, mask & (table.begin == step))
             continue
         things = getattr(table, THINGS[name])
         ends = {int(things[k]): int(k) for k in np.flatnonzero(mask & (table.end == step))}
@@ -162,6 +162,20 @@ def _every(plant: Plant, scope: Rows, step: int) -> Iterator[ChangeAtStep]:
         elif name in _COMES_AND_GOES or name == "addresses":
             yield from _coming_and_going(plant, name, pairs)
         yield from _alterations(plant, name, pairs)
+
+
+def _counted(name: str, table: Table, rows: BoolArray, step: int) -> Iterator[ChangeAtStep]:
+    for type_, edge in zip(_COUNTED_EVENTS[name], (table.begin, table.end), strict=True):
+        count = int((rows & (edge == step)).sum())
+        if type_ and count:
+            yield ChangeAtStep(type_, count)
+
+
+def _tests_made(plant: Plant, rows: BoolArray) -> Iterator[ChangeAtStep]:
+    for type_, passed in (("test_failed", False), ("test_made", True)):
+        count = int((rows & (plant.proof_tests.passed == passed)).sum())
+        if count:
+            yield ChangeAtStep(type_, count)
 
 
 Pair = tuple[int, int | None, int | None]

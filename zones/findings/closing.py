@@ -1,4 +1,5 @@
-"""The sentences that a ticket closes with: what each finding was and is now, and what cleared it."""
+"""The sentences that a ticket closes with: what each finding was and is now, what cleared it, and on which
+visit."""
 
 from __future__ import annotations
 
@@ -11,8 +12,12 @@ from zones.plant.change_sets import ChangeSetInfo
 
 from .clearings import ClearedBy, figure_after
 from .in_words import FindingInWords
+from .visits import VisitDone
 
 MOST_FINDINGS = 20
+MOST_VISITS = 5
+Visits = Mapping[int, Sequence[VisitDone]]
+"""By change set, those on which it was done."""
 _BY = {
     ClearedBy.RECOMPUTED: "Cleared by a new formula: the record did not change.",
     ClearedBy.TIME: "Cleared without a change of the record.",
@@ -24,20 +29,22 @@ def closing_text(
     findings: Sequence[Finding],
     words: Mapping[int, FindingInWords],
     change_sets: Mapping[int, ChangeSetInfo],
+    visits: Visits,
 ) -> str:
     """Plain sentences. findings: those that cleared since the case last opened, the most severe first."""
     if not findings:
         return f"{_day(case)} Its findings follow from another change now, and belong to the case of that."
-    return " ".join([_day(case), *_figures_and_causes(findings, words, change_sets)])
+    return " ".join([_day(case), *_figures_and_causes(findings, words, change_sets, visits)])
 
 
 def closing_text_of_finding(
-    finding: Finding, words: FindingInWords, change_sets: Mapping[int, ChangeSetInfo]
+    finding: Finding, words: FindingInWords, change_sets: Mapping[int, ChangeSetInfo], visits: Visits
 ) -> str:
     """The same of one finding; blank while it is open."""
     if finding.cleared_at is None:
         return ""
-    return " ".join([_day(finding), *_figures_and_causes([finding], {finding.pk: words}, change_sets)])
+    said = _figures_and_causes([finding], {finding.pk: words}, change_sets, visits)
+    return " ".join([_day(finding), *said])
 
 
 def _day(cleared: Case | Finding) -> str:
@@ -49,12 +56,17 @@ def _figures_and_causes(
     findings: Sequence[Finding],
     words: Mapping[int, FindingInWords],
     change_sets: Mapping[int, ChangeSetInfo],
+    visits: Visits,
 ) -> list[str]:
     said = [_finding(one, words[one.pk]) for one in findings[:MOST_FINDINGS]]
     if len(findings) > MOST_FINDINGS:
         said.append(f"{capital(counted(len(findings) - MOST_FINDINGS, 'more finding'))} cleared.")
     ids = sorted({pk for one in findings for pk in (one.clearing or {"change_sets": ()})["change_sets"]})
     said += [_change_set(change_sets[pk]) for pk in ids if pk in change_sets]
+    told = {one.id: one.sentence for pk in ids for one in visits.get(pk, ())}
+    said += list(told.values())[:MOST_VISITS]
+    if len(told) > MOST_VISITS:
+        said.append(f"And {counted(len(told) - MOST_VISITS, 'more visit')}.")
     causes = dict.fromkeys(ClearedBy(one.clearing["cause"]) for one in findings if one.clearing)
     said += [_BY[cause] for cause in causes if cause in _BY]
     if any(one.clearing is None for one in findings):

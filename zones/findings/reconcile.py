@@ -225,12 +225,14 @@ class _Changes:
             self._note(case.pk, What.REOPENED, finding, before)
             changed = True
         values = _values(condition)
-        attributed_anew = finding.attribution != values["attribution"] or finding.reasons != values["reasons"]
-        if changed or attributed_anew:
+        attribution_changed = (
+            finding.attribution != values["attribution"] or finding.reasons != values["reasons"]
+        )
+        if changed or attribution_changed:
             finding.version += 1
         if changed:
             finding.changed_at = self.now
-        if changed or attributed_anew or _differs(finding, values):
+        if changed or attribution_changed or _differs(finding, values):
             for name, value in values.items():
                 setattr(finding, name, value)
             self.dirty.append(finding)

@@ -29,7 +29,7 @@ class StaleVersionError(Exception):
 def finding_acknowledge(
     *, finding: Finding, user: User, reason: str = "", expected_version: int | None = None
 ) -> Finding:
-    """Acknowledge a finding. It stays acknowledged, whatever the figure does, until it clears."""
+    """Acknowledge a finding. It stays acknowledged, even if the figure moves, until it clears."""
     locked = _locked(finding, expected_version)
     locked.state = Finding.State.ACKNOWLEDGED
     locked.deferred_until = None

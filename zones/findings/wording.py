@@ -294,7 +294,8 @@ def _done(change: NamedChange, names: Names, length_unit: str) -> str:
     if change.correction is not None and not change.is_revised:
         return capital(_correction(change.correction, change.corrected, names, past=False))
     what = what_was_done(change.changes, names, length_unit) or "record changed"
-    who = who_and_when(change.change_set) or f"on {change.day}"
+    # the day of a test is not the one on which it was recorded
+    who = f"on {change.day} {who_and_when(change.change_set, day=False)}".rstrip()
     known = _known_since(change, names) if change.is_revised else ""
     return capital(", ".join(filter(None, (f"{what} {who}", known, _note(change, names)))))
 

@@ -141,14 +141,16 @@ class Surroundings:
 
     def mentions(self, words: str) -> str:
         """The first of some words (a pattern of alternatives) in the texts of the place; blank: none."""
-        return next(filter(None, (_mention(words, text) for text in (*self.dangers, *self.texts))), "")
+        return _mention(words, (*self.dangers, *self.texts))
 
 
 @functools.lru_cache(maxsize=4096)
-def _mention(words: str, text: str) -> str:
+def _mention(words: str, texts: tuple[str, ...]) -> str:
     """Remembered, since a page of findings asks of the same few sites and closets again and again."""
-    found = re.search(rf"\b(?:{words})\b", text, re.IGNORECASE)
-    return found.group().lower() if found else ""
+    for text in texts:
+        if found := re.search(rf"\b(?:{words})\b", text, re.IGNORECASE):
+            return found.group().lower()
+    return ""
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from django.db import models
 
+from sites.fields import Ids
 from zones.electrical.calibration import Anchoring, anchor
 from zones.electrical.point_loads import point_loads
 from zones.models import Expected, Test
@@ -41,7 +42,9 @@ def outcomes_of(tests: Sequence[Test]) -> list[Outcome]:
     """The outcome of each test. It reads what the last recheck stored. Where the recheck has not got to the
     tests yet and all are of one site, as in the answer to a POST, it computes their site now."""
     compared = {test.pk for test in tests if test.kind_of_test.reading is not None}
-    stored: dict[int, Expected] = Expected.objects.in_bulk(compared)
+    stored: dict[int, Expected] = {
+        one.test_id: one for one in Expected.objects.filter(test__among=Ids(compared))
+    }
     current = {test.pk: test.site_id for test in tests if not hasattr(test, "superseded_by")}
     waiting = {pk: current[pk] for pk in compared - stored.keys() if pk in current}
     if len(set(waiting.values())) == 1:

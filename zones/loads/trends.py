@@ -22,7 +22,7 @@ from zones.limits.amounts import amount
 from zones.loads.outcomes import Outcome, outcomes_of
 from zones.models import Run, Test
 from zones.models.test_kinds import KINDS, TestKind
-from zones.selectors import was_superseded
+from zones.selectors import in_order_taken, was_superseded
 
 LEAST_READINGS: Final = 3
 LEAST_SPAN: Final = dt.timedelta(days=365)
@@ -95,7 +95,7 @@ def trends_of(run: Run, as_of: dt.date) -> TrendsOfRun:
     """What was read of a run until the end of a day."""
     rows = Test.objects.filter(run=run, site_id=run.site_id, taken_on__lte=as_of, value__isnull=False)
     counting = rows.filter(was_superseded(superseded=False))
-    tests = list(counting.prefetch_related("superseded_by").order_by("taken_on", "taken_at", "pk"))
+    tests = list(in_order_taken(counting).prefetch_related("superseded_by"))
     read: defaultdict[tuple[str, int | None, str | None, str | None], list[tuple[Test, Outcome]]]
     read = defaultdict(list)
     for test, outcome in zip(tests, outcomes_of(tests), strict=True):

@@ -67,9 +67,14 @@ class Test(Recorded):
         help_text="For an insulation test: confirms that all electronics were disconnected before it.",
     )
     taken_on = fields.DayField()
-    taken_at = fields.TimeOfDayField(db_default="", help_text="Time of day at the site.")
+    taken_at = fields.TimeOfDayField(
+        db_default="",
+        help_text="Time of day at the site. Of several tests of a day the last counts, where all have one.",
+    )
     taken_as = fields.WordField(
-        TakenAs, null=True, help_text="As found on arrival, or as left after the work."
+        TakenAs,
+        null=True,
+        help_text="As found on arrival, before the changes of that day; or as left after the work.",
     )
     step = models.BigIntegerField(
         help_text="The record as of this step is what was measured: after the day's last."
@@ -136,7 +141,7 @@ class Test(Recorded):
 
     @property
     def has_failed(self) -> bool:
-        """Whether it fails by itself, whatever the record says."""
+        """Whether it fails by itself, without regard to the record."""
         measured = self.kind_of_test.measured
         if measured is None or self.value is None:
             return not self.passed

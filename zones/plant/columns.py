@@ -117,7 +117,7 @@ def statement(
 def blocks(stream: Copy) -> Iterator[Buffer]:
     """What a binary COPY sends, row by row.
 
-    psycopg waits anew before each row, which takes longer than the rows do; this takes what has arrived
+    psycopg waits again before each row, which takes longer than the rows do; this takes what has arrived
     without waiting. After a block that may be the last, psycopg reads on, and asks how the COPY ended.
     """
     received = stream.connection.pgconn.get_copy_data

@@ -1,4 +1,4 @@
-"""The SQL by which the record is read: one query a table of the plant, whatever the number of sites.
+"""The SQL by which the record is read: one query a table of the plant, for any number of sites.
 
 The arrays of a table say what is read: a column is the field of that name in the facts or in the catalogue.
 Only what has another name there, or is computed, is written out. ``x_index`` is read as the id of its x.
@@ -17,6 +17,7 @@ from typing import Any
 
 from django.db.models import Model
 
+from sites.changes.steps import STEPS_A_DAY
 from sites.models import (
     AmplifierFacts,
     Block,
@@ -34,6 +35,7 @@ from zones.electrical.bands import DeviceKind, Factors
 from zones.electrical.proofs import ProofTest
 from zones.models import KINDS, ClipFacts, Landing, PointFacts, Run, RunFacts, Test, ZoneEndpoint, ZoneFacts
 from zones.plant.columns import Query
+from zones.selectors import place_in_day
 
 FOREVER = "9223372036854775807"
 OWN = "id"
@@ -311,14 +313,25 @@ PAGING = _query(
 
 _CURRENT_READINGS = """reading r WHERE r.site_id = ANY({ids})
         AND NOT EXISTS (SELECT FROM reading newer WHERE newer.supersedes_id = r.id)"""
+_PLACE = place_in_day("r")
+# As found is before the changes of that day. But what was first recorded on that day, or by a survey of that
+# day, is recorded as it was found
+_BEGIN = f"""CASE WHEN r.taken_as = '{Test.TakenAs.AS_FOUND}' AND (r.step + 1) % {STEPS_A_DAY} = 0
+        AND coalesce(
+            (SELECT min(f.step) FROM point_facts f WHERE f.point_id = r.point_id),
+            (SELECT u.begin_step FROM run u WHERE u.id = r.run_id)
+        ) <= r.step - {STEPS_A_DAY}
+        AND (SELECT s.surveyed_on FROM site s WHERE s.id = r.site_id) IS DISTINCT FROM r.taken_on
+    THEN r.step - {STEPS_A_DAY - 1} ELSE r.step END"""
 # Tests that scale what was guessed, or stand against it: the other kinds say nothing of a load
 _OF_RUNS = ", ".join(f"'{kind}'" for kind, entry in KINDS.items() if entry.reading is not None)
 READINGS = _query(
     f"FROM {_CURRENT_READINGS} AND r.kind IN ({_OF_RUNS})",
-    {"site": "r.site_id", "begin": "r.step", "end": FOREVER, "changed_by": "r.change_set_id"},
+    {"site": "r.site_id", "begin": _BEGIN, "end": FOREVER, "changed_by": "r.change_set_id"},
     electrical.ReadingRows,
     ("r", Test),
     reading_id="r.id",
+    place=_PLACE,
     kind=_number("r.kind", electrical.ReadingKind, Test.Kind),
     state=f"CASE r.signal WHEN '{Test.Signal.TONE}' THEN {electrical.State.TONE} "
     f"ELSE {_number('r.state', electrical.State, Test.State)} END",
@@ -327,10 +340,11 @@ READINGS = _query(
 _OF_PROOFS = ", ".join(f"'{getattr(Test.Kind, kind.name)}'" for kind in ProofTest)
 PROOF_TESTS = _query(
     f"FROM {_CURRENT_READINGS} AND r.kind IN ({_OF_PROOFS}) AND r.run_id IS NOT NULL",
-    {"site": "r.site_id", "begin": "r.step", "end": FOREVER, "changed_by": "r.change_set_id"},
+    {"site": "r.site_id", "begin": _BEGIN, "end": FOREVER, "changed_by": "r.change_set_id"},
     electrical.ProofTestRows,
     ("r", Test),
     test_id="r.id",
+    place=_PLACE,
     kind=_number("r.kind", ProofTest, Test.Kind),
 )
 
@@ -352,9 +366,11 @@ POE_READINGS = _query(
     f"""FROM (
             SELECT DISTINCT ON (r.switch_id, r.step, r.state, r.power_group) r.*,
                 first_value(r.power_group IS NULL) OVER (
-                    PARTITION BY r.switch_id, r.step, r.state ORDER BY r.id DESC) AS is_whole
-            FROM {_CURRENT_READINGS} AND r.kind = '{Test.Kind.POE_POWER}'
-            ORDER BY r.switch_id, r.step, r.state, r.power_group, r.id DESC
+                    PARTITION BY r.switch_id, r.step, r.state ORDER BY r.place DESC) AS is_whole
+            FROM (
+                SELECT r.*, {_PLACE} AS place
+                FROM {_CURRENT_READINGS} AND r.kind = '{Test.Kind.POE_POWER}') r
+            ORDER BY r.switch_id, r.step, r.state, r.power_group, r.place DESC
         ) g WHERE (g.power_group IS NULL) = g.is_whole
         GROUP BY g.site_id, g.switch_id, g.step, g.state""",
     {"site": "g.site_id", "step": "g.step", "changed_by": "max(g.change_set_id)"},

@@ -30,7 +30,7 @@ def groups_once(groups: Sequence[int | None]) -> Iterator[Problem]:
 
 
 def ports_can_deliver(values_w: Sequence[float], port_count: int) -> Iterator[Problem]:
-    """All groups together deliver no more than the ports can. Whoever sends milliwatts as watts is told
+    """All groups together deliver no more than the ports can. Who sends milliwatts as watts is told
     here. ``port_count``: ports that stand on the day; 0: not recorded."""
     most_w = port_count * _MOST_OF_A_PORT_W
     if port_count and sum(values_w) > most_w:

@@ -1,8 +1,8 @@
 """Tables of power as switches print them: lines of text with headings, which differ from model to model.
 
-Columns are separated by bars, tabs, semicolons, commas, two or more spaces, or spaces, whichever gives a line
-with all the headings that are asked for. Every line below it is a row, so that none is left out unseen: blank
-lines, rules and repeated headings are skipped, and anything else is an error."""
+Columns are separated by bars, tabs, semicolons, commas, two or more spaces, or spaces: by those that give a
+line with all the headings that are asked for. Every line below it is a row, so that none is left out unseen:
+blank lines, rules and repeated headings are skipped, and anything else is an error."""
 
 from __future__ import annotations
 

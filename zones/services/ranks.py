@@ -20,7 +20,7 @@ def rank_before(work: Work, point: Point) -> float:
     lower = _lower_neighbour(point)
     middle = (lower + point.rank) / 2
     if not lower < middle < point.rank:
-        _order_anew(work, point.run, [])
+        _order_again(work, point.run, [])
         point.refresh_from_db()
         lower = _lower_neighbour(point)
         middle = (lower + point.rank) / 2
@@ -30,7 +30,7 @@ def rank_before(work: Work, point: Point) -> float:
 def rank_below(work: Work, point: Point, parent: Point) -> None:
     """Make ``point`` come after ``parent`` in their run."""
     if parent.rank >= point.rank:
-        _order_anew(work, point.run, [(parent.pk, point.pk)])
+        _order_again(work, point.run, [(parent.pk, point.pk)])
         point.refresh_from_db()
         parent.refresh_from_db()
 
@@ -40,7 +40,7 @@ def _lower_neighbour(point: Point) -> float:
     return lower.rank if lower is not None else point.rank - 1
 
 
-def _order_anew(work: Work, run: Run, more: Iterable[tuple[int, int]]) -> None:
+def _order_again(work: Work, run: Run, more: Iterable[tuple[int, int]]) -> None:
     """Give all points of a run new ranks: by every parent they ever had, then by the ranks they have.
 
     1. Sort by (parent, child) of every row of facts, those of ``more`` included; a circle is refused.

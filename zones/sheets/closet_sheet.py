@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
@@ -21,6 +22,7 @@ from zones.electrical.verdicts import Verdict
 from zones.findings.annotate import Annotated
 from zones.findings.in_words import FindingInWords
 from zones.findings.selectors import by_severity
+from zones.findings.visits import VisitDone, last_visits
 from zones.hazards import Hazards
 from zones.limits.cautions import CautionHere, zones_named
 from zones.loads.site_loads import loads_on
@@ -79,7 +81,11 @@ class ClosetSheet:
     questions: tuple[Question, ...]
     unknown: tuple[str, ...]
     changes: tuple[RecentChange, ...]
+    visits: tuple[VisitDone, ...]
     summary: str
+
+
+LAST_VISITS: Final = 5
 
 
 def closet_sheet(closet: Closet, as_of: dt.date) -> ClosetSheet:
@@ -131,6 +137,7 @@ def closet_sheet(closet: Closet, as_of: dt.date) -> ClosetSheet:
             *(one.sentence for one in questions),
         ),
         changes=changes.in_words(),
+        visits=last_visits(closet.site_id, closet.pk, as_of, LAST_VISITS),
         summary=_summary(closet, life_safety, reach, cover, equipment, zones, findings),
     )
 

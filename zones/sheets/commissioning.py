@@ -15,7 +15,7 @@ from zones.loads.outcomes import Outcome, outcomes_of
 from zones.loads.proofs import ProofOfRun, TestOfProof, proofs_of
 from zones.models import Run, RunFacts, Test, Zone
 from zones.models.test_kinds import KINDS
-from zones.selectors import runs_before
+from zones.selectors import in_order_taken, runs_before
 
 _IN_ORDER: Final = {str(kind): place for place, kind in enumerate(KINDS)}
 
@@ -107,11 +107,8 @@ def commissioning_record(zone: Zone, as_of: dt.date) -> CommissioningRecord:
         taken_on__lte=as_of,
         superseded_by__isnull=True,
     )
-    tests = list(
-        rows.select_related("point", "instrument_record")
-        .prefetch_related("superseded_by")
-        .order_by("taken_on", "taken_at", "pk")
-    )
+    rows = in_order_taken(rows).select_related("point", "instrument_record")
+    tests = list(rows.prefetch_related("superseded_by"))
     newest = _newest(tests)
     taken = [
         (test.run_id, _test(test, outcome)) for test, outcome in zip(newest, outcomes_of(newest), strict=True)

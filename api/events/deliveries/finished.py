@@ -53,7 +53,7 @@ class Ended:
 
 @transaction.atomic
 def finish(ended: Collection[Ended]) -> None:
-    """Note how attempts went, and what follows. In a constant number of statements, whatever they are.
+    """Note how attempts went, and what follows. In a constant number of statements.
 
     1. Lock their subscriptions, in the order of their ids. 2. Lock the deliveries whose leases are still
     held. 3. End all attempts in any case. 4. Nothing else follows where the lease was lost: another sender

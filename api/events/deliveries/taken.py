@@ -76,7 +76,7 @@ def claim(*, most: int, leave_out: Collection[int] = ()) -> list[Due]:
 
     1. What a sender took and did not finish is due again.
     2. Each subscription is locked, by one process at a time.
-    3. What its owner may see is asked anew: what they may no longer see is never sent.
+    3. What its owner may see is asked again: what they may no longer see is never sent.
     While the feed is held, none is taken. In a constant number of statements, but one for each scope.
     """
     take_back()

@@ -31,6 +31,7 @@ from .sheet_parts import (
     Run,
     SheetParts,
     Thing,
+    Visit,
     Wire,
     Wrong,
     Zone,
@@ -93,6 +94,7 @@ def parts_of(answer: Answer, marks: Marks, length_unit: str) -> SheetParts:
         zones=tuple(_zone(one, marks) for one in answer["zones"]),
         unknown=tuple(answer["unknown"]),
         changes=tuple(map(_done, answer["changes"])),
+        visits=tuple(map(_visit, answer["visits"])),
         left_out=tuple(answer["left_out"]),
     )
 
@@ -336,3 +338,7 @@ def _done(change: Answer) -> Done:
         what=listed(change["what"]),
         reason=change["reason"],
     )
+
+
+def _visit(visit: Answer) -> Visit:
+    return Visit(day(visit["visited_on"]), visit["technician"], visit["job_reference"], visit["done"])

@@ -144,6 +144,16 @@ class Done:
 
 
 @dataclass(frozen=True)
+class Visit:
+    """done: tests and changes of that day."""
+
+    day: str
+    who: str
+    job: str
+    done: str
+
+
+@dataclass(frozen=True)
 class SheetParts:
     closet_id: int
     closet: str
@@ -168,4 +178,5 @@ class SheetParts:
     zones: tuple[Zone, ...]
     unknown: tuple[str, ...]
     changes: tuple[Done, ...]
+    visits: tuple[Visit, ...]
     left_out: tuple[str, ...]

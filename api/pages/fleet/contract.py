@@ -62,7 +62,21 @@ class Contracted(Page):
             "opened": answer_of(request, "cases/counts", **of, cleared="any", opened_from=since),
             "cleared": answer_of(request, "cases/counts", **of, cleared="yes", cleared_from=since),
             **changes(request, self.most_changes, **of, happened_from=quarter),
+            **self._visits(request, of, quarter),
         }
+
+    def _visits(self, request: HttpRequest, of: dict[str, Any], since: dt.date) -> dict[str, Any]:
+        """Who was where, and what was tested and changed then."""
+        found = answer_of(
+            request,
+            "visits",
+            **of,
+            visited_from=since,
+            order="-visited_on",
+            page_size=self.most_changes,
+            expand="site,closet,done",
+        )
+        return {"visits": found["items"], "more_visits": found["next"] is not None}
 
     def _lapse(self, request: HttpRequest, of: dict[str, Any], today: dt.date) -> dict[str, Any]:
         """Where it covers no site today: the last day on which it did, the first on which it will."""

@@ -39,6 +39,10 @@ def report_of(shown: Shown) -> dict[str, Any]:
         "more_changes": f"The latest {counted(changes, 'change')} are shown; more are recorded."
         if shown["more_changes"]
         else "",
+        "visits": [_visit(one) for one in shown["visits"]],
+        "more_visits": f"The latest {counted(len(shown['visits']), 'visit')} are shown; more are recorded."
+        if shown["more_visits"]
+        else "",
     }
 
 
@@ -108,4 +112,14 @@ def _change(change: Shown) -> dict[str, str]:
         "site": change["site"]["name"],
         "name": change["name"],
         "who": f"{who}{job}",
+    }
+
+
+def _visit(visit: Shown) -> dict[str, str]:
+    job = f", job {visit['job_reference']}" if visit["job_reference"] else ""
+    return {
+        "day": day(visit["visited_on"]),
+        "site": f"{visit['site']['name']}, {visit['closet']['name']}",
+        "done": visit["done"]["done"],
+        "who": f"{visit['technician']}{job}",
     }

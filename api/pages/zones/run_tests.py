@@ -3,31 +3,38 @@ is shown once the number is in, so that nobody reads what is expected."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
 
 from django import forms
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
 
 from api.conventions import fields
 from api.conventions.problems import BAD_REQUEST, ProblemError
 from api.conventions.serializers import QuerySerializer, longest
 from api.pages.answers import answer_of, change_of, versioned
-from api.pages.form_page import Act, Field, answer_refused, line_field, see_other, text_field
+from api.pages.form_page import Act, Field, answer_refused, choice_field, line_field, see_other, text_field
 from api.pages.page import Page
+from api.pages.templatetags.marks import day
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound
 from sites.changes.making import today_in
 from sites.wording import capital
-from zones.models import Run, Test
+from zones.models import Run, Test, Visit
 from zones.models.test_kinds import KINDS, TestKind, TestState
 
 from .run import JUDGED_BY
 from .tests_in_words import in_words
 
-MOST_INSTRUMENTS: Final = 100
+MOST_INSTRUMENTS: Final = 500
+KEPT: Final = ("technician", "instrument", "taken_as", "job")
+"""What is said once, and kept from test to test."""
 Answer = Mapping[str, Any]
 
 
@@ -107,10 +114,13 @@ class Take(Act):
     value = Field("Reading", forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}))
     technician = line_field("Technician", longest=longest(Test, "technician"))
     instrument_record_id = Field("With which instrument", forms.Select())
+    taken_as = choice_field("As found or as left", Test.TakenAs.choices)
+    job = line_field("Job", longest=longest(Visit, "job_reference"))
     note = text_field("Note", longest=longest(Test, "note"))
 
     def __init__(self, step: Step, instruments: list[Answer], data: Any = None, initial: Any = None) -> None:
         super().__init__(data, initial=initial)
+        self.step = step
         if step.unit:
             self.fields["value"].label = f"Reading in {step.unit}"
         else:
@@ -119,13 +129,21 @@ class Take(Act):
         assert isinstance(select, forms.Select)
         select.choices = [
             ("", "not among those recorded"),
-            *((one["id"], one["name"]) for one in instruments),
+            *((one["id"], one["label"]) for one in instruments),
         ]
         self.passed = None if data is None else data.get("passed")
 
+    def refuse(self, problem: ProblemError) -> None:
+        """What is no number at all is told in the words of the wall."""
+        typed = self.cleaned_data.get("value", "")
+        if self.step.unit and not isinstance(_number(typed.strip()), int | float):
+            self.add_error("value", f"Type the reading in {self.step.unit} as a number, such as 0.25.")
+            return
+        super().refuse(problem)
+
     @property
     def body(self) -> dict[str, Any]:
-        typed = {name: value.strip() for name, value in self.cleaned_data.items()}
+        typed = {name: value.strip() for name, value in self.cleaned_data.items() if name != "job"}
         body: dict[str, Any] = {name: value for name, value in typed.items() if value}
         if "value" in self.fields:
             body["value"] = _number(typed["value"])
@@ -155,6 +173,8 @@ class RunTestsQuery(QuerySerializer):
     again = fields.Id(required=False, help_text="A test that is read again.")
     technician = fields.Text(required=False)
     instrument = fields.Id(required=False)
+    taken_as = fields.Choice(choices=Test.TakenAs.choices, required=False)
+    job = fields.Text(required=False)
 
 
 class RunTestsPage(Page):
@@ -190,17 +210,19 @@ class RunTestsPage(Page):
         initial = {
             "technician": self.asked.get("technician") or self.principal.user.get_full_name(),
             "instrument_record_id": self.asked.get("instrument"),
+            "taken_as": self.asked.get("taken_as"),
+            "job": self.asked.get("job"),
         }
         return {
             **shown,
             "point": point,
             "is_again": "again" in self.asked,
-            "form": self.form or Take(step, self._instruments(request), initial=initial),
+            "form": self.form or Take(step, self._instruments(request, run), initial=initial),
         }
 
     def post(self, request: HttpRequest, *_args: Any, **kwargs: Any) -> HttpResponse:
         self.begin(request)
-        run = answer_of(request, f"runs/{kwargs['id']}", expand="site,endpoint")
+        run = answer_of(request, f"runs/{kwargs['id']}", expand="site,block,endpoint")
         steps, number = STEPS[run["kind"]], self.asked["step"]
         serves = request.POST.get("act") == PutInService.name and run["endpoint"] is not None
         if not serves and number > len(steps):
@@ -212,7 +234,9 @@ class RunTestsPage(Page):
                 address = f"endpoints/{run['endpoint']['id']}"
                 change_of(request, "PATCH", address, self.form.body, request.POST.get("version"))
                 return see_other(f"{request.path}?step={len(steps) + 1}")
-            return see_other(self._store(request, run, steps[number - 1], number))
+            with transaction.atomic():  # a visit whose first test is refused did not begin
+                there = self._store(request, run, steps[number - 1], number)
+            return see_other(there)
         except ProblemError as problem:
             if self.form is None:
                 raise
@@ -220,29 +244,51 @@ class RunTestsPage(Page):
 
     def _store(self, request: HttpRequest, run: Answer, step: Step, number: int) -> str:
         """Record the reading. Returns where to go on."""
-        form = Take(step, self._instruments(request), request.POST)
+        form = Take(step, self._instruments(request, run), request.POST)
         self.form = form
         form.is_valid()
         said = form.body
-        why = {"reason": f"Tests of run {run['name']}"}
+        job = form.cleaned_data["job"].strip()
+        why = {"reason": f"Tests of run {run['name']}", **({"job_reference": job} if job else {})}
         if "again" in self.asked:
             self._test_of(request, run, self.asked["again"])
             address, body = f"tests/{self.asked['again']}/supersede", said
         else:
             address = "tests"
+            now = timezone.now().astimezone(ZoneInfo(run["site"]["time_zone"]))
             body = {
                 "kind": str(step.kind),
-                "taken_on": today_in(run["site"]["time_zone"]).isoformat(),
+                "taken_on": now.date().isoformat(),
+                "taken_at": f"{now:%H:%M}",
                 **said,
             }
             body |= {"state": str(step.state)} if step.state is not None else {}
+            if said.get("technician"):
+                body["visit_id"] = self._visit(request, run, body, why)
             point = self._point(request, run) if step.at_a_point else None
             body |= {"run_id": run["id"]} if point is None else {"run_id": run["id"], "point_id": point["id"]}
         test = change_of(request, "POST", address, {**body, "change": why}, None)
-        kept = {"technician": said.get("technician"), "instrument": said.get("instrument_record_id")}
+        kept = {
+            "technician": said.get("technician"),
+            "instrument": said.get("instrument_record_id"),
+            "taken_as": said.get("taken_as"),
+            "job": job,
+        }
         if step.unit:
             return self._address(number, taken=test["id"], **kept)
         return self._address(number + 1, **kept)
+
+    def _visit(self, request: HttpRequest, run: Answer, test: Answer, why: Answer) -> int:
+        """The visit of this technician to the closet of the run's block on this day; it begins with its first
+        test."""
+        there = {"closet_id": run["block"]["closet_id"], "technician": test["technician"]}
+        day = test["taken_on"]
+        found = answer_of(request, "visits", **there, visited_from=day, visited_until=day, page_size=1)
+        visits: list[Answer] = found["items"]
+        if not visits:
+            visit = {**there, "visited_on": day, "job_reference": why.get("job_reference", ""), "change": why}
+            visits = [change_of(request, "POST", "visits", visit, None)]
+        return int(visits[0]["id"])
 
     def _finished(self, request: HttpRequest, run: Answer) -> dict[str, Any]:
         shown: dict[str, Any] = {"proof": answer_of(request, f"runs/{run['id']}/proof"), "act": None}
@@ -269,16 +315,22 @@ class RunTestsPage(Page):
             raise NotFound
         return test
 
-    def _instruments(self, request: HttpRequest) -> list[Answer]:
-        found: list[Answer] = answer_of(request, "instruments", order="name", page_size=MOST_INSTRUMENTS)[
-            "items"
-        ]
-        return found
+    def _instruments(self, request: HttpRequest, run: Answer) -> list[Answer]:
+        """Those recorded, each with its label: its name, and that its calibration has lapsed."""
+        found = answer_of(request, "instruments", order="name", page_size=MOST_INSTRUMENTS)["items"]
+        today = today_in(run["site"]["time_zone"]).isoformat()
+        return [{**one, "label": _label(one, today)} for one in found]
 
     def _address(self, step: int, **more: Any) -> str:
         """The page at a step; who reads with what is kept."""
-        kept = {name: self.asked.get(name) for name in ("technician", "instrument")} | more
+        kept = {name: self.asked.get(name) for name in KEPT} | more
         return "?" + urlencode({"step": step, **{name: one for name, one in kept.items() if one}})
+
+
+def _label(instrument: Answer, today: str) -> str:
+    due = instrument["calibration_due_on"]
+    lapsed = due is not None and due < today
+    return f"{instrument['name']}, calibration lapsed on {day(due)}" if lapsed else str(instrument["name"])
 
 
 def _number(typed: str) -> Any:
@@ -286,5 +338,7 @@ def _number(typed: str) -> Any:
     try:
         value = float(typed.replace(",", "."))
     except ValueError:
+        return typed
+    if not math.isfinite(value):
         return typed
     return int(value) if value.is_integer() else value

@@ -66,7 +66,7 @@ class AddColumns(Operation):
 
 
 class BuildIndex(AddIndexConcurrently):
-    """An index beside the work. Django would work out the table's models and all that refer to them anew for
+    """An index beside the work. Django would work out the table's models and all that refer to them again for
     each; no operation reads of a model which indexes it has."""
 
     def state_forwards(self, app_label: str, state: Any) -> None:

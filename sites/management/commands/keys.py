@@ -38,5 +38,5 @@ class Command(BaseCommand):
         names = "\n".join(lost)
         raise CommandError(
             f"No key opens {counted(len(lost), 'code')}. Give the key that wrote it, or write the "
-            f"code anew (of a subscription, replace its secret):\n{names}"
+            f"code again (of a subscription, replace its secret):\n{names}"
         )

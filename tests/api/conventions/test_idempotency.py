@@ -105,7 +105,7 @@ def test_a_key_is_of_one_caller_and_one_route(
     assert send(client, "POST", "closets", closet(site), "k-1").status_code == 201
     for other in (with_token(technician), logged_in(technician)):
         answer = send(other, "POST", "closets", closet(site), "k-1")
-        assert (answer.status_code, answer.json()["code"]) == (409, "conflict"), "it was done anew"
+        assert (answer.status_code, answer.json()["code"]) == (409, "conflict"), "it was done again"
     block = {"site_id": site.pk, "role": "site", "name": "Ada", "change": WHY}
     assert send(client, "POST", "contacts", block, "k-1").status_code == 201
 

@@ -86,7 +86,9 @@ def test_what_the_role_forbids_counts_too(with_token: Caller, reader: User, long
     assert left(answer) == 2
 
 
-def test_a_new_window_begins_anew(with_token: Caller, reader: User, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_new_window_starts_from_nothing(
+    with_token: Caller, reader: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
     client = with_token(reader)
     monkeypatch.setattr("api.conventions.permissions.time.time", lambda: 6_000_000_059.5)
     for _ in range(4):

@@ -55,15 +55,15 @@ def _answers(listener: socket.socket, error: bytes) -> bool:
         server.join()
 
 
-def test_whoever_turns_a_caller_away_by_name_runs(listening: socket.socket) -> None:
+def test_what_turns_a_caller_away_by_name_runs(listening: socket.socket) -> None:
     assert _answers(listening, WRONG_NAME)
 
 
-def test_whoever_stops_does_not_run(listening: socket.socket) -> None:
+def test_what_stops_does_not_run(listening: socket.socket) -> None:
     assert not _answers(listening, STOPPING)
 
 
-def test_whoever_takes_a_caller_and_says_nothing_does_not_run(listening: socket.socket) -> None:
+def test_what_takes_a_caller_and_says_nothing_does_not_run(listening: socket.socket) -> None:
     assert not _answers(listening, b"")
 
 

@@ -94,7 +94,7 @@ def test_one_that_the_server_refuses_counts_for_nothing() -> None:
     assert commit_was_sent()
 
 
-def test_each_request_begins_anew() -> None:
+def test_each_request_starts_from_nothing() -> None:
     with transaction.atomic():
         factories.make_customer()
     assert commit_was_sent()

@@ -125,7 +125,7 @@ def test_a_moved_data_folder_is_found_where_it_is(probe: Start, data_dir: Path) 
     moved.quit()
 
 
-def test_a_start_cut_short_is_begun_anew(probe: Start, data_dir: Path) -> None:
+def test_a_start_that_was_cut_short_is_repeated(probe: Start, data_dir: Path) -> None:
     draft = data_dir / "database" / "cluster.new"
     draft.mkdir(parents=True)
     (draft / "PG_VERSION").write_text("18\n")

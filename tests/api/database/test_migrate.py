@@ -142,9 +142,7 @@ def _longest_wait_s(waits: LockWaits, reader: psycopg.Connection[Any]) -> float:
     return waited[0]
 
 
-def test_whoever_waits_for_several_locks_and_the_work_waits_no_longer(
-    upgrade: Upgrade, session: Sessions
-) -> None:
+def test_with_several_locks_to_wait_for_the_work_waits_no_longer(upgrade: Upgrade, session: Sessions) -> None:
     """Each lock alone comes in time, and the work takes long once they are there."""
     upgrade.add(
         "0001_notes",
@@ -211,7 +209,7 @@ def _indexes(session: psycopg.Connection[Any]) -> list[tuple[Any, ...]]:
     ).fetchall()
 
 
-def test_an_index_that_was_cut_off_is_built_anew(upgrade: Upgrade, session: Sessions) -> None:
+def test_an_index_that_was_cut_off_is_built_again(upgrade: Upgrade, session: Sessions) -> None:
     upgrade.add("0001_index", "CREATE UNIQUE INDEX CONCURRENTLY large_ranked ON large (rank)", atomic=False)
     looker = session()
     looker.autocommit = True

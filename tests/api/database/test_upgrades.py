@@ -116,7 +116,7 @@ BAD = {
         [AlterField("case", "ticket_reference", models.CharField(max_length=3))],
         ["rewrites case", "changes the type of case.ticket_reference"],
     ),
-    "a table written anew": ([SQL("ALTER TABLE takeover SET UNLOGGED")], ["rewrites takeover"]),
+    "a table rewritten": ([SQL("ALTER TABLE takeover SET UNLOGGED")], ["rewrites takeover"]),
     "an index": (
         [AddIndex("point", models.Index(fields=["rank"], name="point_ranked"))],
         ["reads point through while none may write to it"],
@@ -243,7 +243,7 @@ def test_every_migration_since_the_last_release(released: ProjectState, settings
     before, reads = catalogue(), read_by(released.clone())
     found, state = {}, released
     for migration, _ in executor.migration_plan(executor.loader.graph.leaf_nodes()):
-        # A state whose models were made makes them anew after every operation: each gets a fresh one
+        # A state whose models were made makes them again after every operation: each gets a fresh one
         following = migration.mutate_state(state)
         found[str(migration)] = faults_of(migration, state, before, reads)
         state = following

@@ -114,7 +114,7 @@ def test_replay_of_too_many_is_refused(
     assert take() == []
 
 
-def test_a_test_is_sent_once_whatever_becomes_of_it(subscribe: Subscribe) -> None:
+def test_a_test_is_sent_once_even_where_it_fails(subscribe: Subscribe) -> None:
     subscription = subscribe()
     delivery = send_test(subscription=subscription)
     assert send_test(subscription=subscription).pk == delivery.pk

@@ -198,7 +198,7 @@ def test_an_event_larger_than_a_page_is_told_alone(
     assert subjects(get(ticketing, "events")) == ["cases/1"]
 
 
-# --- where it begins anew ---------------------------------------------------------------------------------
+# --- where it starts over ----------------------------------------------------------------------------------
 
 
 def gone(client: Client, cursor: str) -> dict[str, Any]:

@@ -156,7 +156,7 @@ def test_a_name_is_looked_up_once_and_what_was_checked_is_connected_to() -> None
     assert (network.connected, names.asked, answer.status) == ([(PUBLIC, 443)], 1, 204)
 
 
-def test_each_push_is_checked_anew() -> None:
+def test_each_push_is_checked_again() -> None:
     names, network = Names([PUBLIC], ["169.254.169.254"]), Counting()
     answers = post("https://hooks.example.com/", names, network, times=2)
     assert answers == [Answer(204), Answer(None, "address")]

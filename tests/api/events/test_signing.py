@@ -38,7 +38,7 @@ def test_while_a_secret_is_replaced_both_are_taken() -> None:
 
 
 @pytest.mark.parametrize("changed", ["webhook-id", "webhook-timestamp", "body"])
-def test_whatever_is_changed_on_the_way_shows(changed: str) -> None:
+def test_any_change_on_the_way_shows(changed: str) -> None:
     secret, body = make_secret(), BODY
     headers = headers_of("b9a7", now(), BODY, signed_with=[secret])
     if changed == "body":

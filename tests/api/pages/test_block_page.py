@@ -131,7 +131,7 @@ def test_a_full_block_costs_as_many_queries_as_a_bare_one_and_stays_small(hall: 
         return len(caught)
 
     through(hall)
-    assert not recheck([hall.site.pk]).failed, "else its loads are computed anew"
+    assert not recheck([hall.site.pk]).failed, "else its loads are computed again"
     queries()  # notes that it was opened
     before = queries()
     block_alter(factories.change(hall.site), block=hall.block, row_count=100)

@@ -13,17 +13,18 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
-from api.pages.days import in_sentence
+from api.pages.days import in_sentence, written
 from sites.models import Block, Contact, Secret, User
 from sites.services.closets import closet_alter, contact_add
 from sites.services.secrets import secret_add
 from tests import factories
 from tests.api.conftest import Caller
-from tests.api.pages.reading import html_in
+from tests.api.pages.reading import html_in, text_of
 from tests.halls import Hall
-from zones.models import Zone
+from zones.models import Test, Zone
 from zones.recheck.batch import recheck
 from zones.services.landings import PairUse, landing_add
+from zones.services.visits import visit_record
 from zones.services.zones import zone_alter
 
 MOST_BYTES = 100_000
@@ -180,6 +181,22 @@ def test_a_change_is_told_by_who_did_it_and_not_by_who_typed_it(
     assert "Hallam Crew, job T-9:" in changes
     assert "seen on the visit" in changes
     assert "R. Ondine" not in changes
+
+
+@pytest.mark.parametrize("suffix", ["", ".pdf"])
+def test_the_last_visits_say_what_was_done(hall: Hall, client: Client, suffix: str) -> None:
+    day = factories.BUILT_ON + dt.timedelta(days=4)
+    change = factories.change(hall.site, happened_on=day)
+    visit = visit_record(change, closet=hall.closet, visited_on=day, technician="Rune Aske").result
+    factories.take_test(hall.run, kind=Test.Kind.SHORTS, passed=True, taken_on=day, visit=visit)
+    answer = client.get(f"/closets/{hall.closet.pk}{suffix}")
+    if suffix:
+        pages = PdfReader(io.BytesIO(answer.content)).pages
+        whole = " ".join(" ".join(page.extract_text() for page in pages).split())
+    else:
+        whole = text_of(answer.content.decode())
+    told = "Rune Aske: 1 test, none failed or outside what is expected; no change."
+    assert f"{written(day)} {told}" in whole[whole.index("Last visits") :]
 
 
 def test_a_full_closet_costs_as_many_queries_as_a_bare_one(hall: Hall, client: Client) -> None:

@@ -127,4 +127,4 @@ def test_a_code_that_no_key_opens_is_said_to_be_so(client: Client, closet: Close
     Secret.objects.filter(pk=secret.pk).update(ciphertext=b"of a key that is gone")
     answer = client.post(f"/closets/{closet.pk}/codes", {"code": secret.pk, "reason": "night call"})
     assert answer.status_code == 409
-    assert "was written under a key that is gone; write it anew." in answer.content.decode()
+    assert "was written under a key that is gone; write it again." in answer.content.decode()

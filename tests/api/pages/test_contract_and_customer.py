@@ -23,7 +23,9 @@ from tests.api.pages.reading import html_in, text_of
 from tests.api.v1.asking import get
 from tests.api.v1.test_findings import add_speakers
 from tests.halls import Hall
+from zones.models import Test
 from zones.recheck.batch import check
+from zones.services.visits import visit_record
 
 MOST_QUERIES = 20
 
@@ -59,6 +61,31 @@ def test_a_contract_says_what_is_owed_and_what_is_past(hall: Hall, client: Clien
         f'<a href="/sites/{hall.site.pk}">{hall.site.name}</a> <span class="verdict past">Past</span>' in html
     )
     assert "1 case opened, 0 cases cleared." in html
+
+
+@pytest.mark.parametrize("suffix", ["", ".pdf"])
+def test_the_visits_of_the_quarter_are_told_with_what_was_done(
+    hall: Hall, client: Client, suffix: str
+) -> None:
+    contract = factories.make_contract(hall.site.customer)
+    factories.make_coverage(contract, hall.site)
+    today = timezone.localdate()
+    for day, name in ((today, "Rune Aske"), (quarter_of(today) - dt.timedelta(days=1), "Ines Lark")):
+        change = factories.change(hall.site, happened_on=day)
+        visit = visit_record(
+            change, closet=hall.closet, visited_on=day, technician=name, job_reference="T-9"
+        ).result
+        factories.take_test(hall.run, kind=Test.Kind.SHORTS, passed=False, taken_on=day, visit=visit)
+    answer = client.get(f"/contracts/{contract.pk}{suffix}")
+    if suffix:
+        pages = PdfReader(io.BytesIO(answer.content)).pages
+        said = " ".join(" ".join(page.extract_text() for page in pages).split())
+        assert "Rune Aske, job T-9" in said
+    else:
+        said = text_of(answer.content.decode())
+        assert f"; {hall.site.name}; Rune Aske; job T-9: 1 test, 1 failed; no change" in said
+    assert "1 test, 1 failed; no change" in said
+    assert "Ines Lark" not in said
 
 
 def test_a_lapsed_contract_says_that_first(hall: Hall, client: Client) -> None:

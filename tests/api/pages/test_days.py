@@ -26,7 +26,7 @@ def test_days_within_a_sentence_are_written_out(said: str, shown: str) -> None:
     assert in_sentence(said) == shown
 
 
-def test_only_what_the_service_says_is_written_anew() -> None:
+def test_only_what_the_service_says_is_rewritten() -> None:
     answer = {
         "day": "2025-03-14",
         "note": "see the file of 2025-03-14",

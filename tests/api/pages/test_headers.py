@@ -100,14 +100,14 @@ def test_a_foreign_host_is_told_by_a_page_with_headers(client: Client) -> None:
     has_headers_of_a_page(client.get("/", headers={"Host": "elsewhere.example"}), 400)
 
 
-def test_so_is_whoever_sends_a_form_without_its_token(logged_in: Caller, manager: User) -> None:
+def test_so_is_a_form_without_its_token(logged_in: Caller, manager: User) -> None:
     has_headers_of_a_page(logged_in(manager, csrf=False).post("/log-out"), 403)
 
 
 @pytest.mark.parametrize(
     ("error", "status"), [(ZeroDivisionError(), 500), (OperationalError("server closed the connection"), 503)]
 )
-def test_so_is_whoever_asks_for_a_page_that_fails(
+def test_so_is_a_page_that_fails(
     error: Exception, status: int, logged_in: Caller, manager: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def fails(*_args: Any, **_kwargs: Any) -> Any:
@@ -118,7 +118,7 @@ def test_so_is_whoever_asks_for_a_page_that_fails(
 
 
 @pytest.mark.usefixtures("nothing_counted")
-def test_so_is_whoever_guesses_passwords(manager: User, settings: Any) -> None:
+def test_so_is_a_guess_at_passwords(manager: User, settings: Any) -> None:
     client = Client()
     form = {"username": manager.username, "password": "a guess"}
     for _ in range(settings.AXES_FAILURE_LIMIT):

@@ -42,6 +42,6 @@ def test_a_program_gets_a_problem(client: Client, accept: str) -> None:
     assert json.loads(answer.content)["code"] == "not_found"
 
 
-def test_a_row_that_is_not_there_is_a_problem_whoever_asks(logged_in: Caller, manager: User) -> None:
+def test_a_row_that_is_not_there_is_a_problem_for_everyone(logged_in: Caller, manager: User) -> None:
     answer = logged_in(manager).get("/api/v1/sites/9999999999", headers=BROWSER)
     assert (answer.status_code, answer["Content-Type"]) == (404, "application/problem+json")

@@ -3,21 +3,27 @@ the number is in."""
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Mapping
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 
+from api.pages.days import written
+from api.pages.zones import run_tests
+from sites.changes.making import today_in
 from sites.models import EndpointFacts, Instrument, User
 from sites.services.instruments import instrument_add
+from sites.services.sites import site_alter
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.pages.reading import text_of
 from tests.halls import Hall
-from zones.models import Test
+from zones.models import Test, Visit
 from zones.recheck.batch import check
 
 pytestmark = pytest.mark.django_db
@@ -99,6 +105,60 @@ def test_a_voltage_is_read_where_the_record_has_the_least(client: Client, addres
     assert Test.objects.get(run=hall.run).point == hall.points[-1]
 
 
+def test_day_and_time_are_those_of_the_site(
+    client: Client, address: str, hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Half past two at night UTC is half past eleven the evening before in Halifax, by its summer time (three
+    hours behind)."""
+    site_alter(factories.change(hall.site), time_zone="America/Halifax")
+    night = dt.datetime(2026, 7, 2, 2, 30, tzinfo=dt.UTC)
+    monkeypatch.setattr(run_tests, "timezone", SimpleNamespace(now=lambda: night))
+    store(client, f"{address}?step=1", passed="true")
+    test = Test.objects.get(run=hall.run)
+    assert (test.taken_on.isoformat(), test.taken_at) == ("2026-07-01", "23:30")
+
+
+def test_as_found_is_said_once_and_kept(client: Client, address: str, hall: Hall) -> None:
+    answer = store(client, f"{address}?step=1", passed="true", taken_as="as_found")
+    assert answer["Location"] == "?step=2&taken_as=as_found"
+    assert Test.objects.get(run=hall.run).taken_as == "as_found"
+    page = client.get(f"{address}{answer['Location']}").content.decode()
+    assert '<option value="as_found" selected>as found</option>' in page
+
+
+def test_the_tests_of_a_technician_at_a_closet_on_a_day_are_a_visit(
+    client: Client, address: str, hall: Hall
+) -> None:
+    """It begins with the first of them, on any run there; another technician is another visit."""
+    said = {"technician": "Ida Lark", "job": "T-40718"}
+    there = store(client, f"{address}?step=1", passed="true", **said)["Location"]
+    assert there == "?step=2&technician=Ida+Lark&job=T-40718"
+    assert 'value="T-40718"' in client.get(f"{address}{there}").content.decode()
+    gangway = reverse("run-tests", kwargs={"id": hall.gangway_run.pk})
+    store(client, f"{gangway}?step={CURRENT_IDLE}", value="0.4", **said | {"technician": "ida lark"})
+    store(client, f"{address}?step=2", passed="true", technician="Rune Aske")
+    store(client, f"{address}?step=2", passed="true")
+    visit, other = Visit.objects.order_by("id")
+    assert (visit.closet, visit.technician, visit.job_reference) == (hall.closet, "Ida Lark", "T-40718")
+    assert visit.visited_on == today_in(hall.site.time_zone)
+    tests = Test.objects.order_by("id")
+    assert [one.visit for one in tests] == [visit, visit, other, None]
+    assert [one.change_set.job_reference for one in tests] == ["T-40718", "T-40718", "", ""]
+
+
+@pytest.mark.parametrize("typed", ["much", "-1"])
+def test_a_reading_that_is_refused_begins_no_visit(client: Client, address: str, typed: str) -> None:
+    store(client, f"{address}?step={CURRENT_IDLE}", value=typed, technician="Ida Lark")
+    assert not Visit.objects.exists()
+
+
+@pytest.mark.parametrize("typed", ["much", "", "nan", "1e999", "1,234.5"])
+def test_what_is_no_number_is_told_in_the_unit(client: Client, address: str, typed: str) -> None:
+    page = text_of(store(client, f"{address}?step={CURRENT_IDLE}", value=typed).content.decode())
+    assert "Type the reading in A as a number, such as 0.25." in page
+    assert "JSON" not in page
+
+
 @pytest.mark.parametrize(
     ("step", "said", "place"),
     [
@@ -129,6 +189,27 @@ def test_the_instrument_is_noted_and_kept_for_the_next(client: Client, address: 
     assert Test.objects.get(run=hall.run).instrument == "clamp 3"
     page = client.get(f"{address}?step={CURRENT_PAGING}&instrument={meter.pk}").content.decode()
     assert re.search(rf'<option value="{meter.pk}" selected>clamp 3</option>', page)
+
+
+def test_an_instrument_whose_calibration_lapsed_says_so_before_and_after(
+    client: Client, address: str, hall: Hall
+) -> None:
+    """On its last day a calibration counts."""
+    today = today_in(hall.site.time_zone)
+    for name, days in (("clamp 3", -1), ("clamp 4", 0)):
+        instrument_add(
+            factories.change(happened_on=None), name=name, kind=Instrument.Kind.CLAMP_METER,
+            calibrated_on=today - dt.timedelta(days=300), calibration_due_on=today + dt.timedelta(days=days),
+        )  # fmt: skip
+    lapsed, valid = Instrument.objects.order_by("name")
+    said = shown(client, f"{address}?step={CURRENT_IDLE}")
+    assert f"clamp 3, calibration lapsed on {written(today - dt.timedelta(days=1))} clamp 4 " in said
+    for meter, marked in ((lapsed, True), (valid, False)):
+        there = store(
+            client, f"{address}?step={CURRENT_IDLE}", value="0.3", instrument_record_id=str(meter.pk)
+        )["Location"]
+        said = shown(client, f"{address}{there}")
+        assert (f"The calibration of {meter.name} lapsed on" in said) is marked
 
 
 def test_the_device_is_put_into_service_by_name_and_reason(client: Client, address: str, hall: Hall) -> None:

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from sites.models import Closet, Contact, Customer, DeviceModel, Instrument, Site
+from sites.models.access import User
 from sites.services.closets import contact_add
 from sites.services.instruments import instrument_add
 from tests import factories
@@ -35,3 +36,14 @@ def things(
         "catalogue/cables": (factories.make_cable().pk, {"plenum": True}),
         "instruments": (meter.pk, {"calibrated_on": "2026-02-10"}),
     }
+
+
+@pytest.fixture
+def keeper(customer: Customer) -> User:
+    """A manager of one customer."""
+    return factories.make_user(User.Role.MANAGER, customers=[customer], username="kit")
+
+
+@pytest.fixture
+def of_both(customer: Customer, other_customer: Customer) -> User:
+    return factories.make_user(customers=[customer, other_customer], username="bea")

@@ -122,7 +122,7 @@ LEFT_OUT = {
 }
 
 
-def test_whatever_is_made_one_by_one_is_made_many_at_a_time() -> None:
+def test_all_that_is_made_one_by_one_is_made_many_at_a_time() -> None:
     created = {name for name, view_set in RESOURCES.items() if hasattr(view_set, "create")}
     assert created - set(TAKING_MANY) == LEFT_OUT
 

@@ -39,7 +39,7 @@ def test_a_supply_has_its_own_figures_and_the_zones_that_depend_on_it(hall: Hall
     ]
 
 
-def test_what_was_found_and_what_is_computed_anew_are_the_same(hall: Hall, client: Client) -> None:
+def test_what_was_found_and_what_is_recomputed_are_the_same(hall: Hall, client: Client) -> None:
     computed = get(client, f"supplies/{hall.supply.pk}/load")
     check([hall.site.pk])
     stored = get(client, f"supplies/{hall.supply.pk}/load")

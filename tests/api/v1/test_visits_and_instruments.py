@@ -63,6 +63,34 @@ def test_a_visit_without_a_job_leads_to_the_changes_of_its_technician(hall: Hall
     assert closet["name"] == "IDF 7"
 
 
+def test_what_was_done_on_a_visit_stands_beside_it_and_on_the_sheet_of_its_closet(
+    hall: Hall, client: Client
+) -> None:
+    visit = visited(client, hall, job_reference="T-40718")
+    recorded(client, hall, visit_id=visit["id"])
+    recorded(client, hall, visit_id=visit["id"], kind="shorts", passed=False)
+    post(client, "closets", {"site_id": hall.site.pk, "name": "IDF 7", "change": WHY})
+    done = {
+        "tests": 2, "failed": 1, "outside": 0, "changes": 1, "done": "2 tests, 1 failed; 1 change",
+    }  # fmt: skip
+    assert "done" not in get(client, f"visits/{visit['id']}")
+    assert get(client, f"visits/{visit['id']}", expand="done")["done"] == done
+    (listed,) = get(client, "visits", site_id=hall.site.pk, expand="done")["items"]
+    assert listed["done"] == done
+    told = {"id": visit["id"], "visited_on": DAY, "technician": "Rune Aske", "job_reference": "T-40718"}
+    assert get(client, f"closets/{hall.closet.pk}/sheet")["visits"] == [done | told]
+    assert get(client, f"closets/{hall.closet.pk}/sheet", as_of=factories.BUILT_ON)["visits"] == []
+
+
+def test_the_visits_of_a_contract_are_those_to_its_sites(hall: Hall, client: Client) -> None:
+    contract = factories.make_contract(hall.site.customer)
+    factories.make_coverage(contract, hall.site)
+    other = factories.make_closet(factories.make_site(hall.site.customer))
+    mine, _ = visited(client, hall), visited(client, hall, closet_id=other.pk)
+    found = get(client, "visits", contract_id=contract.pk)["items"]
+    assert [one["id"] for one in found] == [mine["id"]]
+
+
 def test_visits_are_found_and_described_otherwise(hall: Hall, client: Client) -> None:
     first = visited(client, hall, job_reference="T-40718")
     visited(client, hall, technician="Ines Lark", job_reference="T-40719")

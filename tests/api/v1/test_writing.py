@@ -137,7 +137,7 @@ def test_a_change_in_the_version_that_was_read(
 
 
 @pytest.mark.parametrize("resource", RESOURCES)
-def test_a_stale_version_changes_nothing_whatever_the_body(
+def test_a_stale_version_changes_nothing_with_any_body(
     things: dict[str, tuple[int, dict[str, Any]]], manager: User, with_token: Caller, resource: str
 ) -> None:
     client = with_token(manager)

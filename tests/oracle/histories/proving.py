@@ -74,6 +74,10 @@ class ProvedHistory(History):
         for body in bodies:
             if body["op"] == "test.record" and self.rng.random() < 0.5:
                 body["instrument_record_id"] = self.rng.choice(self.tools)
+            if body["op"] == "test.record" and self.rng.random() < 0.5:
+                body["taken_as"] = self.rng.choice(["as_found", "as_left"])
+            if body["op"] == "test.record" and self.rng.random() < 0.3:
+                body["taken_at"] = self.rng.choice(["08:30", "11:00", "16:45"])
         if bodies:
             self._accept(bodies, self.day)
 
@@ -179,7 +183,7 @@ def feed_otherwise(things: Things, day: dt.date) -> list[Body]:
 
 
 def land_or_lift(things: Things, day: dt.date) -> list[Body]:
-    """A pair of a run landed, of which nothing may hang, or one taken off again."""
+    """A pair of a run landed, that may carry nothing, or one taken off again."""
     run = _run(things)
     if things.landings and things.chance(0.3):
         return [{"op": "landing.end", "landing_ids": [things.one(things.landings)]}]

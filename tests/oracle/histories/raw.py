@@ -31,7 +31,7 @@ def rewrite_the_past(things: Things, change_set: ChangeSet) -> None:
         row.save(force_insert=True)
 
 
-def hang_on_the_future(things: Things, change_set: ChangeSet) -> None:
+def connect_behind_a_later_point(things: Things, change_set: ChangeSet) -> None:
     """A point whose parent, for a while, was not there yet."""
     run = things.run_with_points()
     first, *_, last = sorted(
@@ -64,7 +64,7 @@ def two_on_a_port(things: Things, change_set: ChangeSet) -> None:
 
 
 def unplug(things: Things, change_set: ChangeSet) -> None:
-    """A supply that is gone from the record while runs still hang on it."""
+    """A supply that is gone from the record while it still feeds runs."""
     Supply.objects.filter(pk=things.one(things.supplies), end_step__isnull=True).update(
         end_step=change_set.step, change_set_id=change_set.pk
     )
@@ -102,7 +102,7 @@ Writing = Any
 RAW: list[tuple[int, str, Writing]] = [
     (5, "correction", rewrite_points),
     (4, "correction", rewrite_the_past),
-    (1, "correction", hang_on_the_future),
+    (1, "correction", connect_behind_a_later_point),
     (2, "work", two_on_a_port),
     (1, "work", unplug),
     (1, "work", nothing_known),

@@ -48,7 +48,7 @@ def remove(things: Things) -> list[Body]:
     return [{"op": "point.remove", "point_id": point} for point in things.some(points, 3)]
 
 
-def hang_anew(things: Things) -> list[Body]:
+def fit_device_again(things: Things) -> list[Body]:
     """A device where one was taken off, as often as not just like it."""
     point = things.one(things.removed) if things.removed and things.chance(0.8) else things.point()
     body: Body = {"op": "point.alter", "point_id": point, "kind": "device"}
@@ -68,7 +68,7 @@ def swap_device(things: Things) -> list[Body]:
     return [{"op": "point.alter", "point_id": point, "model_id": model} for point in points]
 
 
-def count_anew(things: Things) -> list[Body]:
+def count_again(things: Things) -> list[Body]:
     """About so many more, or fewer, where the devices are not counted."""
     low = things.rng.randint(0, 5)
     body: Body = {
@@ -103,7 +103,7 @@ def alter_current(things: Things) -> list[Body]:
     return [body | {"current_basis": basis}]
 
 
-def rehang(things: Things) -> list[Body]:
+def reroute(things: Things) -> list[Body]:
     """A segment rerouted: behind another point, or to the block."""
     points = things.points[things.run_with_points()]
     after = None if things.chance(0.1) else things.one(points)
@@ -111,7 +111,7 @@ def rehang(things: Things) -> list[Body]:
     return [body | things.length() if things.chance(0.5) else body]
 
 
-def hang_in_zone(things: Things) -> list[Body]:
+def connect_in_zone(things: Things) -> list[Body]:
     """The next zone's speaker tied to the nearest run, or a splice in its ceiling."""
     zone = None if things.chance(0.2) else things.one(things.zones)
     points = things.some(things.points[things.run_with_points()], 2)
@@ -330,8 +330,8 @@ def alter_site(things: Things) -> list[Body]:
 
 
 WORK: list[tuple[int, Job]] = [
-    (22, extend), (8, insert), (8, remove), (7, hang_anew), (6, swap_device), (5, raise_taps),
-    (4, count_anew), (5, alter_segment), (4, alter_current), (4, rehang), (4, hang_in_zone),
+    (22, extend), (8, insert), (8, remove), (7, fit_device_again), (6, swap_device), (5, raise_taps),
+    (4, count_again), (5, alter_segment), (4, alter_current), (4, reroute), (4, connect_in_zone),
     (6, second_supply),
     (1, join_negative), (6, swap_supply), (3, swap_amplifier), (6, patch_run), (4, new_run), (1, end_run),
     (8, new_endpoint), (3, alter_endpoint), (3, move_endpoint), (1, end_endpoint), (3, swap_switch),

@@ -95,7 +95,7 @@ def test_writers_of_two_sites_do_not_wait(pool: Pool) -> None:
     assert isinstance(done, ChangeSet)
 
 
-def test_whoever_reads_a_site_does_not_wait_for_its_writer(pool: Pool) -> None:
+def test_a_reader_of_a_site_does_not_wait_for_its_writer(pool: Pool) -> None:
     site = factories.make_site()
     with transaction.atomic():
         add_zone(site, "not yet committed")

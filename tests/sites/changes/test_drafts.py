@@ -188,8 +188,8 @@ def test_changes_elsewhere_are_no_conflict(
 
 def test_a_point_hung_behind_the_same_one_is_a_conflict(site: Site, run: Run, manager: User) -> None:
     (last,) = factories.make_points(run, 1)
-    hang = {"op": "point.append", "run_id": run.pk, "after_id": last.pk, "name": "planned"}
-    draft = change_set_draft(change(site, happened_on=DAY), [hang])
+    append = {"op": "point.append", "run_id": run.pk, "after_id": last.pk, "name": "planned"}
+    draft = change_set_draft(change(site, happened_on=DAY), [append])
     between = point_append(change(site, happened_on=DAY), run=run, after=last).change_set
     with pytest.raises(ChangeConflict) as caught:
         change_set_accept(change_set=draft, user=manager)

@@ -159,7 +159,7 @@ def test_a_change_set_that_another_transaction_has_just_accepted_is_never_added_
 
 @pytest.mark.django_db(transaction=True)
 def test_an_old_change_set_is_never_added_to_though_its_transaction_has_our_number() -> None:
-    """In a cluster restored from a dump the numbers of transactions begin anew."""
+    """In a cluster restored from a dump the numbers of transactions start over."""
     closet = factories.make_closet()
     old = accepted(closet.site_id)
     with transaction.atomic():

@@ -36,7 +36,7 @@ def test_an_address_that_is_none_is_named(site: Site) -> None:
     assert {problem.pointer for problem in caught.value.problems} == {"/name", "/email"}
 
 
-def test_a_closet_is_described_to_whoever_must_reach_it(site: Site, closet: Closet) -> None:
+def test_a_closet_is_described_to_those_who_must_reach_it(site: Site, closet: Closet) -> None:
     closet_alter(change(site), closet=closet, opened_by="security desk, until 22:00", ladder_m=3.5)
     closet.refresh_from_db()
     assert (closet.opened_by, closet.ladder_m) == ("security desk, until 22:00", 3.5)

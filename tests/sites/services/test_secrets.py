@@ -113,7 +113,7 @@ def test_keys_are_changed_without_losing_a_code(secret: Secret, manager: User, s
     secret.refresh_from_db()
     assert secret_reveal(user=manager, secret=secret, reason="after") == CODE
     settings.FIELD_KEYS = [old]
-    with pytest.raises(SecretUnreadable, match="write it anew"):
+    with pytest.raises(SecretUnreadable, match="write it again"):
         secret_reveal(user=manager, secret=secret, reason="too late")
 
 

@@ -55,6 +55,11 @@ Folder = dict[str, Rows]
 NOW = dt.datetime(2026, 6, 1, 12, tzinfo=dt.UTC)
 
 
+def change_row(name: str, day: str, reason: str, *, job: str = "") -> dict[str, str]:
+    """One more change at the pier."""
+    return {"site": "pier", "change": name, "day": day, "person": "Bo Ek", "job": job, "reason": reason}
+
+
 def pier(code: str = "pier") -> Folder:
     """A pier with one run of three speakers, a change later, and a correction after that."""
     folder = _pier()

@@ -109,7 +109,7 @@ def test_no_two_columns_have_one_name(kind: FileKind) -> None:
 
 
 @KINDS
-def test_there_is_one_of_each_kind_whatever_process_speaks_of_it(kind: FileKind) -> None:
+def test_there_is_one_of_each_kind_in_all_processes(kind: FileKind) -> None:
     assert pickle.loads(pickle.dumps(kind)) is kind
 
 

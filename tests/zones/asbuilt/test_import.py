@@ -28,7 +28,7 @@ from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import import_files
 from zones.models import ClipFacts, Landing, PagingSet, Point, PointFacts, RunFacts, Test
 
-from .folders import NOW, as_files, pier, point, record_of, take
+from .folders import NOW, as_files, change_row, pier, point, record_of, take
 
 pytestmark = pytest.mark.django_db
 MORE = step_of(dt.date(2023, 3, 14), 1)
@@ -178,16 +178,7 @@ def test_the_first_import_of_a_site_is_quiet_and_later_ones_are_not() -> None:
     assert set(ChangeSet.objects.filter(site__isnull=False).values_list("quiet", flat=True)) == {True}
     assert set(Mark.objects.filter(site__code="pier").values_list("lane", flat=True)) == {Mark.Lane.BULK}
     folder = pier()
-    folder["changes"].append(
-        {
-            "site": "pier",
-            "change": "x",
-            "day": "2025-01-02",
-            "person": "Bo Ek",
-            "job": "J9",
-            "reason": "one more",
-        }
-    )
+    folder["changes"].append(change_row("x", "2025-01-02", "one more", job="J9"))
     folder["points"].append(point("P4", parent="P3", change="x", length_m="4"))
     done = take(folder)
     assert done.written == {"changes": 1, "points": 1}
@@ -232,16 +223,7 @@ def test_a_folder_may_speak_of_what_only_the_record_has() -> None:
     take(pier())
     done = take(
         {
-            "changes": [
-                {
-                    "site": "pier",
-                    "change": "b",
-                    "day": "2025-01-02",
-                    "person": "Bo Ek",
-                    "job": "",
-                    "reason": "swap",
-                }
-            ],
+            "changes": [change_row("b", "2025-01-02", "swap")],
             "supplies": [{"site": "pier", "name": "PS1", "change": "b", "model": "supply 1 A"}],
             "points": [point("P5", parent="P1", change="b", length_m="3")],
         }
@@ -255,16 +237,7 @@ def test_a_point_put_in_between_lies_between() -> None:
     take(pier())
     take(
         {
-            "changes": [
-                {
-                    "site": "pier",
-                    "change": "b",
-                    "day": "2025-01-02",
-                    "person": "Bo Ek",
-                    "job": "",
-                    "reason": "cut in",
-                }
-            ],
+            "changes": [change_row("b", "2025-01-02", "cut in")],
             "points": [
                 point("P2", parent="P1a", change="b", length_m="4"),
                 point("P1a", parent="P1", change="b", length_m="4"),
@@ -333,17 +306,7 @@ def test_a_contract_that_lapses_is_given_its_end() -> None:
 def test_the_record_is_corrected_by_a_change_that_says_so() -> None:
     take(pier())
     folder = pier()
-    folder["changes"].append(
-        {
-            "site": "pier",
-            "change": "fix",
-            "day": "2025-02-01",
-            "person": "Bo Ek",
-            "job": "",
-            "reason": "reflectometer",
-        }
-        | {"kind": "correction"}
-    )
+    folder["changes"].append(change_row("fix", "2025-02-01", "reflectometer") | {"kind": "correction"})
     folder["points"][1] |= {"length_m": "11.5", "length_basis": "measured", "revised_by": "fix"}
     folder["closets"][0] |= {"room": "under the stair", "described_by": "fix"}
     folder["contacts"][0] |= {"phone": "902-555-0199", "change": "fix"}

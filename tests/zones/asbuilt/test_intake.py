@@ -201,7 +201,7 @@ def test_the_child_gives_back_what_it_made() -> None:
     assert in_child(takes_memory, replace(LITTLE, memory_mib=1024)) == str(200 * 2**20)
 
 
-def test_the_child_has_a_limit_of_memory_whoever_runs_it() -> None:
+def test_the_child_has_a_limit_of_memory_for_every_user() -> None:
     assert sentence_of(ended(takes_memory, LITTLE)) == NO_MEMORY
     assert of_nobody(lambda: sentence_of(ended(takes_memory, LITTLE))) == NO_MEMORY
 

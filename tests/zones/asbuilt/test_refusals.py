@@ -13,7 +13,7 @@ from zones.asbuilt.problems import place_of
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import import_files
 
-from .folders import NOW, Folder, as_files, landing, pier, point, take
+from .folders import NOW, Folder, as_files, change_row, landing, pier, point, take
 
 pytestmark = pytest.mark.django_db
 
@@ -294,16 +294,7 @@ def test_facts_before_ones_that_the_files_do_not_give_are_refused() -> None:
     take(pier())
     (problem,) = refused(
         {
-            "changes": [
-                {
-                    "site": "pier",
-                    "change": "b",
-                    "day": "2021-01-02",
-                    "person": "Bo Ek",
-                    "job": "",
-                    "reason": "late",
-                }
-            ],
+            "changes": [change_row("b", "2021-01-02", "late")],
             "supplies": [{"site": "pier", "name": "PS1", "change": "b", "model": "supply 1 A"}],
         }
     )
@@ -315,16 +306,7 @@ def test_a_point_before_it_is_there_is_refused() -> None:
     take(pier())
     (problem,) = refused(
         {
-            "changes": [
-                {
-                    "site": "pier",
-                    "change": "b",
-                    "day": "2021-01-02",
-                    "person": "Bo Ek",
-                    "job": "",
-                    "reason": "late",
-                }
-            ],
+            "changes": [change_row("b", "2021-01-02", "late")],
             "points": [point("P3", parent="P2", change="b", length_m="5")],
         }
     )

@@ -27,6 +27,7 @@ from zones.models import Point, Test
 
 from .folders import (
     NOW,
+    change_row,
     content_of,
     pier,
     point,
@@ -109,14 +110,7 @@ def test_who_did_the_work_stays(tmp_path: Path) -> None:
 
 def test_corrections_ends_and_names_used_again(tmp_path: Path) -> None:
     folder = pier()
-    fix = {
-        "site": "pier",
-        "change": "fix",
-        "day": "2025-02-01",
-        "person": "Bo Ek",
-        "job": "",
-        "reason": "measured",
-    }
+    fix = change_row("fix", "2025-02-01", "measured")
     folder["changes"] += [fix | {"kind": "correction"}, fix | {"change": "call", "reason": "new number"}]
     folder["supplies"] = [
         {

@@ -14,7 +14,7 @@ from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import export_folder, import_files
 from zones.models import ClipFacts, Run
 
-from .folders import NOW, Folder, content_of, pier, point, record_of, take
+from .folders import NOW, Folder, change_row, content_of, pier, point, record_of, take
 
 pytestmark = pytest.mark.django_db
 GW2 = {"site": "pier", "name": "GW2", "closet": "C1", "model": "gateway", "switch": "SW1", "port": "1"}
@@ -107,8 +107,8 @@ def test_what_the_record_has_on_a_port_counts_too() -> None:
 def test_what_is_recorded_of_a_run_must_fit_its_new_kind() -> None:
     take(pier())
     folder = {"changes": pier()["changes"], "runs": pier()["runs"]}
-    fix = {"site": "pier", "change": "fix", "day": "2025-01-01", "person": "Bo Ek", "reason": "seen"}
-    folder["changes"].append(fix | {"job": "", "kind": "correction"})
+    fix = change_row("fix", "2025-01-01", "seen")
+    folder["changes"].append(fix | {"kind": "correction"})
     folder["runs"][0] |= {"kind": "low_impedance", "described_by": "fix", "supply": "PS1"}
     with pytest.raises(ChangeRefused) as refused:
         take(folder)
@@ -118,9 +118,7 @@ def test_what_is_recorded_of_a_run_must_fit_its_new_kind() -> None:
 def test_who_uses_it_in_the_record_keeps_a_thing_from_ending() -> None:
     take(pier())
     changes = pier()["changes"]
-    changes.append(
-        {"site": "pier", "change": "off", "day": "2025-01-01", "person": "Bo Ek", "job": "", "reason": "old"}
-    )
+    changes.append(change_row("off", "2025-01-01", "old"))
     with pytest.raises(ChangeRefused) as refused:
         take({"changes": changes, "supplies": [pier()["supplies"][0] | {"ends": "off"}]})
     assert {(*place_of(p), p.code) for p in refused.value.problems} == {("supplies.csv", 2, "ends", "in_use")}
@@ -155,8 +153,8 @@ def test_a_supply_in_mid_run_may_end_with_its_run() -> None:
 def test_a_block_with_pulled_clips_does_not_become_one_without() -> None:
     take(pier())
     folder = {"changes": pier()["changes"], "blocks": pier()["blocks"]}
-    fix = {"site": "pier", "change": "fix", "day": "2025-01-01", "person": "Bo Ek", "reason": "seen"}
-    folder["changes"].append(fix | {"job": "", "kind": "correction"})
+    fix = change_row("fix", "2025-01-01", "seen")
+    folder["changes"].append(fix | {"kind": "correction"})
     folder["blocks"][0] |= {"kind": "screw", "described_by": "fix"}
     with pytest.raises(ChangeRefused) as refused:
         take(folder)

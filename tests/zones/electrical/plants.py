@@ -125,6 +125,7 @@ FACTS: dict[str, dict[str, Any]] = {
     "readings": {
         "run_index": 0,
         "reading_id": 0,
+        "place": 0,
         "kind": p.ReadingKind.RUN_CURRENT,
         "state": p.State.PAGING,
         "value": NAN,
@@ -133,7 +134,7 @@ FACTS: dict[str, dict[str, Any]] = {
         "temperature_c": NAN,
         "point_index": -1,
     },
-    "proof_tests": {"run_index": 0, "test_id": 0, "kind": 0, "passed": True},
+    "proof_tests": {"run_index": 0, "test_id": 0, "place": 0, "kind": 0, "passed": True},
 }
 OWN_INDEX = {
     "runs": "run_index",

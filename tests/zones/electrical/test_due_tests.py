@@ -116,6 +116,26 @@ def test_what_was_changed_since_takes_nothing_from_the_day_of_the_proof() -> Non
     assert site.due(DAY(2025, 11, 5)) == (DAY(2026, 11, 5), Since.PROOF, DAY(2025, 11, 5))
 
 
+def test_one_test_made_again_is_no_complete_proof() -> None:
+    """Else a run of which continuity alone is tried year by year would never be due."""
+    site = Site()
+    site.test(DAY(2025, 3, 14))
+    site.test(DAY(2025, 11, 3), ProofTest.CONTINUITY, ProofTest.SHORTS, ProofTest.POLARITY)
+    assert site.due(DAY(2025, 11, 3)) == (DAY(2026, 3, 14), Since.PROOF, DAY(2025, 3, 14))
+    site.test(DAY(2025, 11, 9), ProofTest.TONE_TRACE)
+    assert site.due(DAY(2025, 11, 9)) == (DAY(2026, 11, 9), Since.PROOF, DAY(2025, 11, 9))
+    site.test(DAY(2026, 2, 1), ProofTest.TONE_TRACE)
+    assert site.due(DAY(2026, 2, 1)) == (DAY(2026, 11, 9), Since.PROOF, DAY(2025, 11, 9))
+
+
+def test_what_failed_and_passes_again_makes_the_proof_complete_again() -> None:
+    site = Site()
+    site.test(DAY(2025, 3, 14))
+    site.test(DAY(2025, 6, 2), ProofTest.SHORTS, passed=False)
+    site.test(DAY(2025, 6, 3), ProofTest.SHORTS)
+    assert site.due(DAY(2025, 6, 3)) == (DAY(2026, 6, 3), Since.PROOF, DAY(2025, 6, 3))
+
+
 def test_a_test_that_failed_completes_nothing() -> None:
     site = Site()
     site.test(DAY(2025, 3, 14))

@@ -122,7 +122,7 @@ def test_past_at_the_end_of_the_first_day_is_as_found(story: Story) -> None:
     assert found.baseline.value == pytest.approx(1.83)
 
 
-def test_whoever_builds_something_past_its_limit_later_is_named(story: Story) -> None:
+def test_a_change_that_builds_something_past_its_limit_later_is_named(story: Story) -> None:
     built = story.on("2025-03-14", done_by="Hallam Crew")
     late = story.supply()  # 2 A: 1.60 A of it
     story.speakers(story.fed_run(late), 40, 0.05)  # 40 at 0.05 A: 2.00 A
@@ -181,7 +181,7 @@ def test_until_when_a_site_is_being_built(
         assert baseline.in_service_from == dt.date.fromisoformat(in_service_from)
 
 
-def test_whatever_happened_before_the_survey_is_as_found(story: Story) -> None:
+def test_all_that_happened_before_the_survey_is_as_found(story: Story) -> None:
     story.on("2025-03-14")
     story.speakers(0, 12, 0.04)
     story.surveyed_on = dt.date(2025, 3, 14)

@@ -51,7 +51,7 @@ def keys(quay: Quay) -> list[str]:
     return [key for key, is_open in quay.cases().items() if is_open]
 
 
-def test_whoever_measures_afterwards_is_named_beside_the_change_only_where_that_crossed_it(
+def test_a_later_measurement_is_named_beside_the_change_only_where_that_crossed_it(
     quay: Quay,
 ) -> None:
     work, points = quay.add(6)  # 1.35 + 6 × 0.04 = 1.59 A
@@ -176,7 +176,7 @@ def test_a_found_device_leaves_a_splice_to_what_was_connected_behind_it(quay: Qu
     by_site = plant.points.count_likely, plant.group_site[plant.points.group]
     assert [by_site[0][by_site[1] == site].sum() for site in (0, 1)] == [39.0, 40.0]
     now = Members.of_sites(plant, step_of(NOW.date(), 1))
-    assert not evaluate(plant, now, RULES).problems, "what hangs behind it is still connected"
+    assert not evaluate(plant, now, RULES).problems, "what is connected behind it stays so"
     assert found.pk
     assert device.pk
 

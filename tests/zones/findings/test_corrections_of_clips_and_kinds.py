@@ -52,7 +52,7 @@ def named(quay: Quay, code: str) -> tuple[int, int | None]:
     return said["change_set"], said["correction"]
 
 
-def test_whoever_corrects_a_clip_is_named_beside_the_change_that_it_rewrote(quay: Quay) -> None:
+def test_a_correction_of_a_clip_is_named_beside_the_change_that_it_rewrote(quay: Quay) -> None:
     joined_rows(quay, 3)
     work = set_clip(quay, LATER, 3, is_in=True)  # 0 rows silent, as recorded
     correction = correct_clip(quay, LATER + DAY, 3, is_in=False, held_on=LATER)  # 1 row

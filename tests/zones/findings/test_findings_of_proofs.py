@@ -251,12 +251,16 @@ def test_a_test_that_fails_in_service_is_named(hall: Hall) -> None:
     prove(hall.run, PROVEN)
     prove(hall.gangway_run, PROVEN)
     serve(hall, PROVEN)
-    change = factories.change(hall.site, happened_on=PROVEN + 5 * DAY)
+    # typed the morning after, together with one that passed
+    change = factories.change(hall.site, happened_on=PROVEN + 6 * DAY, done_by="Hallam Crew")
     failed = record_test(change, kind=Test.Kind.SHORTS, run=hall.run, taken_on=PROVEN + 5 * DAY, passed=False)
-    checked_on(hall.site, PROVEN + 5 * DAY)
+    record_test(change, kind=Test.Kind.POLARITY, run=hall.run, taken_on=PROVEN + 5 * DAY, passed=True)
+    checked_on(hall.site, PROVEN + 6 * DAY)
     (finding,) = open_of(UNPROVEN)
-    assert finding.attribution["change_sets"] == [failed.change_set.pk]
-    assert words_of(finding).attribution["change"]["what"] == "1 test made"
+    assert failed.change_set.pk in finding.attribution["change_sets"]
+    attribution = words_of(finding).attribution
+    assert attribution["change"]["what"] == "1 test failed"
+    assert attribution["sentence"].startswith(f"1 test failed on {PROVEN + 5 * DAY} by Hallam Crew")
 
 
 def test_what_was_recorded_in_service_before_proofs_were_kept_is_left_out(hall: Hall) -> None:

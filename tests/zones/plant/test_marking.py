@@ -68,7 +68,7 @@ def test_every_table_that_a_plant_is_read_from_has_triggers_that_ask_for_a_reche
     assert silent == []
 
 
-def test_editing_the_catalogue_asks_for_a_recheck_of_whatever_refers_to_it() -> None:
+def test_editing_the_catalogue_asks_for_a_recheck_of_all_that_refers_to_it() -> None:
     """A table that a plant is read from and that refers to the catalogue is looked for in the trigger."""
     read = sorted(tables_read())
     references = rows_of(

@@ -171,7 +171,7 @@ def test_a_run_knows_the_kind_of_its_block(kind: str, number: int) -> None:
     assert read_plant([record.site_id]).run_block_kind.tolist() == [number]
 
 
-def test_points_are_in_the_order_of_their_ranks_whatever_their_ids() -> None:
+def test_points_are_in_the_order_of_their_ranks_not_of_their_ids() -> None:
     record = SiteRecord()
     with record.change():
         run = record.run()

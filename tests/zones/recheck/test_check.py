@@ -136,7 +136,7 @@ def test_a_recheck_of_what_did_not_change_writes_no_figures(terminal: Terminal) 
 
 
 @pytest.mark.parametrize("column", ["low", "likely", "high", "limit_value", "supported", "verdict", "detail"])
-def test_whatever_differs_in_a_row_is_noticed(terminal: Terminal, column: str) -> None:
+def test_any_difference_in_a_row_is_noticed(terminal: Terminal, column: str) -> None:
     checked(terminal.site_id, now=NOW)
     row = Figures.objects.get(subject_kind=SubjectKind.RUN, subject_id=terminal.runs[0].pk)
     right = getattr(row, column)

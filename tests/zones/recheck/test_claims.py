@@ -151,7 +151,7 @@ def until_ended(watching: psycopg.Connection[Any], pid: int, meanwhile: Callable
 
 
 @pytest.mark.parametrize("in_transaction", [False, True])
-def test_where_no_heartbeat_comes_the_claims_are_gone_and_whoever_held_them_learns_it(
+def test_where_no_heartbeat_comes_the_claims_are_gone_and_their_holder_learns_it(
     in_transaction: bool, marked: None, settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def be_silent() -> None:

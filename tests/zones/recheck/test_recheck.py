@@ -281,7 +281,7 @@ def test_a_connection_lost_while_listeners_hear_of_a_failure_raises_before_the_n
     assert lanes(second.site_id) == {Mark.Lane.INTERACTIVE}
 
 
-def test_the_same_record_gives_the_same_figures_whatever_is_rechecked_with_it() -> None:
+def test_the_same_record_gives_the_same_figures_whichever_sites_are_rechecked_with_it() -> None:
     terminals = [make_terminal() for _ in range(3)]
     alone: dict[tuple[int, int], list[float | None]] = {}
     for terminal in terminals:

@@ -146,7 +146,7 @@ def test_a_site_that_failed_is_tried_again_when_its_time_has_come(
     assert not Mark.objects.exists()
 
 
-def test_figures_of_an_older_solver_are_made_anew_in_the_bulk_lane(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_figures_of_an_older_solver_are_recomputed_in_the_bulk_lane(monkeypatch: pytest.MonkeyPatch) -> None:
     make_terminal()
     sweep.sweep(now=NOW)
     assert mark_outdated() == 0

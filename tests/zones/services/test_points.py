@@ -160,7 +160,7 @@ def test_a_cut_negative_stays_with_the_section_it_begins(run: Run, chain: list[P
     assert (facts_of(new).negative_cut, facts_of(chain[1]).negative_cut) == (False, True)
 
 
-def test_cutting_into_the_same_place_again_and_again_puts_the_run_in_order_anew(
+def test_cutting_into_the_same_place_again_and_again_puts_the_run_in_order_again(
     run: Run, chain: list[Point]
 ) -> None:
     """A float has 52 bits between two ranks: after as many halvings the run gets new ranks."""

@@ -66,7 +66,8 @@ TESTS = file_kind(
     OfField(
         "step",
         "after",
-        "Key of the change after which it was taken; blank: after all changes of its day.",
+        "Key of the change after which it was taken; blank: after all changes of its day, or as found before "
+        "them.",
         KEY,
         more={"attribute": None, "required": False},
     ),

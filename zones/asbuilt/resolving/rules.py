@@ -78,7 +78,7 @@ def check_ports(context: Context) -> None:
 
 
 def check_rewritten(context: Context, kind: FileKind) -> None:
-    """Complain of a run or a block that is described anew, so that what the record has does not fit it."""
+    """Complain of a new description of a run or a block that does not fit what the record has."""
     for thing, mentioned in context.mentioned[kind.name].items():
         if not thing.rewritten or thing.row is None or thing.row.is_refused():
             continue

@@ -223,6 +223,7 @@ class ReadingRows(Table):
 
     run_index: IntArray
     reading_id: IntArray
+    place: IntArray  # grows by the order in which those of a day were taken
     kind: IntArray
     state: IntArray
     value: FloatArray  # in the unit of its kind: [A], [V], [Ω] or [dB]
@@ -234,10 +235,11 @@ class ReadingRows(Table):
 
 @dataclass(frozen=True)
 class ProofTestRows(Table):
-    """Tests that make up proofs: begin is the last step of their day; end is unused (``FOREVER``)."""
+    """Tests that make up proofs: begin is the step whose record was tested; end is unused (``FOREVER``)."""
 
     run_index: IntArray
     test_id: IntArray
+    place: IntArray  # grows by the order in which those of a day were taken
     kind: IntArray  # of ProofTest
     passed: BoolArray
 

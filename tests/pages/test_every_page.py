@@ -102,6 +102,7 @@ def test_from_the_link_over_log_in_and_search_to_the_site_by_keyboard(
     page.keyboard.press("Tab")
     expect(page.get_by_text("Skip to the content")).to_be_focused()
     page.keyboard.press("Enter")
+    expect(page.locator("main")).to_be_focused()
     page.keyboard.press("Tab")
     expect(link).to_be_focused()
     page.keyboard.press("Enter")

@@ -21,6 +21,7 @@ from sites.access.abilities import ROLES
 from sites.models import Site, User
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.pages.reading import html_in
 from tests.api.pages.test_home import BROWSER
 from tests.factories import BUILT_ON
 from tests.halls import make_hall
@@ -92,7 +93,7 @@ def test_a_page_of_a_past_day_says_so_and_leads_back_to_today(
     if not hasattr(row.view, "template_name"):
         return
     address = shown.address(row)
-    text = logged_in(manager).get(f"{address}?on={BUILT_ON}").content.decode()
+    text = html_in(logged_in(manager).get(f"{address}?on={BUILT_ON}"))
     assert f'<p class="notice unknown"><b>As of {written(BUILT_ON)}.</b> <a href="{address}">' in text
 
 

@@ -56,7 +56,7 @@ _FIELDS: Final[dict[type[serializers.Serializer], dict[str, Any]]] = {}
 """Fields of each class, kept: building them takes longer than reading a query or showing a thing."""
 
 
-class _PlainlyRead(serializers.Serializer):
+class PlainSerializer(serializers.Serializer):
     """Shows as the library does, a field at a time; a plain attribute is read without its ways for what is
     none, which take most of the time of a long list."""
 
@@ -102,7 +102,7 @@ class StrictListSerializer(fields.Worded, serializers.ListSerializer):
     }
 
 
-class StrictSerializer(fields.Worded, _PlainlyRead):
+class StrictSerializer(fields.Worded, PlainSerializer):
     """What a request's body holds."""
 
     default_error_messages = {"invalid": "Expected a JSON object."}
@@ -207,7 +207,7 @@ _MOST_JOINED: Final = 2
 """Related things in one statement. One of ten tables took 12 ms to plan, and half a millisecond to read."""
 
 
-class ResourceSerializer(_PlainlyRead, serializers.ModelSerializer):
+class ResourceSerializer(PlainSerializer, serializers.ModelSerializer):
     """One kind of thing: all columns of its model but those in `Meta.exclude`, foreign keys as ``…_id``; or
     what `Meta.fields` names. The query's `fields` leaves some out, `expand` adds related things (depth 1)."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.serializers import RenderedSerializer
+from api.conventions.serializers import PlainSerializer, RenderedSerializer
 from zones.findings.baselines import Since
 from zones.findings.change_types import CHANGE_TYPES
 from zones.findings.named_changes import Cause
@@ -13,7 +13,7 @@ from zones.findings.named_changes import Cause
 CAUSES = [str(cause) for cause in Cause]
 
 
-class ChangeSetSummarySerializer(serializers.Serializer):
+class ChangeSetSummarySerializer(PlainSerializer):
     """A change set in short: who, when, why. actor: who recorded it; done_by: who did the work, where that is
     another."""
 
@@ -25,7 +25,7 @@ class ChangeSetSummarySerializer(serializers.Serializer):
     reason = fields.Text()
 
 
-class ThingSummarySerializer(serializers.Serializer):
+class ThingSummarySerializer(PlainSerializer):
     kind = fields.Text()
     id = fields.Whole(
         min_value=0, help_text="Of a thing in the record; of a `signal`, or a device's `kind`, its number."
@@ -33,7 +33,7 @@ class ThingSummarySerializer(serializers.Serializer):
     name = fields.Text()
 
 
-class ChangeAtStepSerializer(serializers.Serializer):
+class ChangeAtStepSerializer(PlainSerializer):
     """One kind of change that was made, how often. before, after: of its value; of what it was connected to,
     ``before_thing`` and ``after_thing``."""
 
@@ -48,7 +48,7 @@ class ChangeAtStepSerializer(serializers.Serializer):
     after_thing = ThingSummarySerializer(allow_null=True)
 
 
-class ChangeSummarySerializer(serializers.Serializer):
+class ChangeSummarySerializer(PlainSerializer):
     """One change: what was done, by which change set, and what the figure was before and after it."""
 
     cause = fields.Choice(choices=CAUSES)
@@ -68,7 +68,7 @@ class ChangeSummarySerializer(serializers.Serializer):
     limit = fields.Number(allow_null=True)
 
 
-class BaselineSerializer(serializers.Serializer):
+class BaselineSerializer(PlainSerializer):
     """The figure at the end of the day from which the site's limits are followed."""
 
     day = fields.Day()
@@ -83,7 +83,7 @@ class BaselineSerializer(serializers.Serializer):
     limit = fields.Number(allow_null=True)
 
 
-class BetweenSerializer(serializers.Serializer):
+class BetweenSerializer(PlainSerializer):
     """The estimates went past at different changes: the limit was crossed between these two."""
 
     since = ChangeSummarySerializer()

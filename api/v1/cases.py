@@ -16,7 +16,7 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.filters import LARGEST_COUNT, Names, filter_names
-from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest
+from api.conventions.serializers import PlainSerializer, ResourceSerializer, StrictSerializer, longest
 from api.conventions.sizes import cut, left_out_field
 from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet, Versions, stale
@@ -40,7 +40,7 @@ from .findings import FindingSerializer, ZoneSummarySerializer, annotate_finding
 from .sites import SiteSerializer
 
 
-class CaseContractSerializer(serializers.Serializer):
+class CaseContractSerializer(PlainSerializer):
     """The contract that covers the site: today, or on the day on which the case cleared."""
 
     id = fields.Id()
@@ -49,7 +49,7 @@ class CaseContractSerializer(serializers.Serializer):
     cover_hours = fields.Choice(choices=Contract.CoverHours.choices, allow_null=True)
 
 
-class CaseClosetSerializer(serializers.Serializer):
+class CaseClosetSerializer(PlainSerializer):
     """A closet to go to, and how to get in. The closet sheet says more."""
 
     id = fields.Id()
@@ -70,7 +70,7 @@ class CaseClosetSerializer(serializers.Serializer):
     key = fields.Text(help_text="Whom to ask: no case says where a key is.")
 
 
-class CaseContactSerializer(serializers.Serializer):
+class CaseContactSerializer(PlainSerializer):
     """Whom to call: of the site, or of one of the closets."""
 
     role = fields.Choice(choices=Contact.Role.choices)
@@ -81,7 +81,7 @@ class CaseContactSerializer(serializers.Serializer):
     closet = fields.Id(allow_null=True, help_text="Null: of the whole site.")
 
 
-class CaseClearedBySerializer(serializers.Serializer):
+class CaseClearedBySerializer(PlainSerializer):
     id = fields.Id()
     happened_on = fields.Day()
     actor = fields.Text()
@@ -253,7 +253,7 @@ def _each(enumeration: type[IntEnum]) -> type[serializers.Serializer]:
     return type(f"CasesBy{enumeration.__name__}", (serializers.Serializer,), numbers)
 
 
-class CaseCountsSerializer(serializers.Serializer):
+class CaseCountsSerializer(PlainSerializer):
     count = fields.Whole(min_value=0, max_value=LARGEST_COUNT)
     count_is_capped = fields.Flag(
         help_text=f"There are more than {LARGEST_COUNT}. So many are counted: the most severe, or the latest "

@@ -9,7 +9,7 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.answers import RoundedField, rounded
-from api.conventions.serializers import RenderedSerializer
+from api.conventions.serializers import PlainSerializer, RenderedSerializer
 from zones.electrical.estimates import WORDS, Estimates
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
@@ -82,7 +82,7 @@ def _words(source: str, words: str) -> serializers.ListField:
     return serializers.ListField(child=child, source=f"estimates.{source}", read_only=True, help_text=words)
 
 
-class EstimatesSerializer(serializers.Serializer):
+class EstimatesSerializer(PlainSerializer):
     """The estimates of a figure, each with the limit of what decides it."""
 
     low = _number("low.value", LOW_HELP)
@@ -163,7 +163,7 @@ class FigureSerializer(EstimatesSerializer):
     high_place = PlaceSerializer(allow_null=True, help_text="What decides the high estimate.")
 
 
-class NotComputedSerializer(serializers.Serializer):
+class NotComputedSerializer(PlainSerializer):
     subject = SubjectSerializer()
     reason = fields.Text()
 

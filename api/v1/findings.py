@@ -16,7 +16,13 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.filters import Names
 from api.conventions.problems import CONFLICT, ProblemError, invalid
-from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest, whole_body_error
+from api.conventions.serializers import (
+    PlainSerializer,
+    ResourceSerializer,
+    StrictSerializer,
+    longest,
+    whole_body_error,
+)
 from api.conventions.sizes import cut, left_out_field
 from api.conventions.viewsets import ReadOnlyViewSet, stale
 from sites.access.abilities import Ability
@@ -50,7 +56,7 @@ class FindingSubjectSerializer(figures.SubjectSerializer):
     path = fields.Text(help_text="Where it is in this API.")
 
 
-class ZoneSummarySerializer(serializers.Serializer):
+class ZoneSummarySerializer(PlainSerializer):
     id = fields.Id()
     name = fields.Text()
     life_safety = fields.Choice(choices=Zone.LifeSafety.choices)

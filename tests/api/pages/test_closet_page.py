@@ -196,7 +196,7 @@ def test_the_last_visits_say_what_was_done(hall: Hall, client: Client, suffix: s
     else:
         whole = text_of(answer.content.decode())
     told = "Rune Aske: 1 test, none failed or outside what is expected; no change."
-    assert f"{written(day)} {told}" in whole[whole.index("Last visits") :]
+    assert f"{written(day)} {told}" in whole[whole.index("Last visit") :]
 
 
 def test_a_full_closet_costs_as_many_queries_as_a_bare_one(hall: Hall, client: Client) -> None:

@@ -118,6 +118,8 @@ def _at_step(plant: Plant, step: int) -> tuple[ChangeAtStep, ...]:
 
 
 _SAID: Final = {"insert": "recorded", "update": "changed", "delete": "removed"}
+# Tables are called as they were when they were made
+_NOUNS: Final = {Test._meta.db_table: str(Test._meta.verbose_name)}
 
 
 def _written(changes: Iterable[tuple[str, str, int]]) -> tuple[str, ...]:
@@ -125,7 +127,7 @@ def _written(changes: Iterable[tuple[str, str, int]]) -> tuple[str, ...]:
     many rows."""
     counts: Counter[tuple[str, str]] = Counter()
     for table, operation, rows in changes:
-        noun = table.removesuffix("_facts").replace("_", " ")
+        noun = _NOUNS.get(table, table.removesuffix("_facts").replace("_", " "))
         done = "changed" if table.endswith("_facts") else _SAID[operation]
         counts[noun, done] += rows
     return tuple(f"{counted(count, noun, _plural(noun))} {done}" for (noun, done), count in counts.items())

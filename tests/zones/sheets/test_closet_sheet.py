@@ -16,7 +16,7 @@ from tests import factories
 from tests.halls import Hall, lose_facts
 from tests.zones.sheets.sheets import LATER, sheet_of
 from zones.electrical.verdicts import Verdict
-from zones.models import Point, PointFacts
+from zones.models import Point, PointFacts, Test
 from zones.recheck.batch import recheck
 from zones.services.landings import PairUse, clip_pull, landing_add
 from zones.services.zones import zone_alter
@@ -49,6 +49,13 @@ def test_what_cannot_be_judged_is_shown_with_why(hall: Hall) -> None:
         "during a page; limit 1.60 A. Everything it depends on is recorded, yet the "
         "estimates are on both sides of the limit: only a measurement can settle it."
     )
+
+
+def test_tests_of_a_change_are_called_tests(hall: Hall) -> None:
+    for number in (1, 2):
+        said = {"state": Test.State.PAGING, "passed": True, "taken_on": LATER, "note": f"{number}"}
+        factories.take_test(hall.run, kind=Test.Kind.LISTENING, **said)
+    assert [one.what for one in sheet_of(hall.closet, LATER).changes[:2]] == [("1 test recorded",)] * 2
 
 
 def test_what_cannot_be_computed_is_said(hall: Hall) -> None:

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from sites.wording import counted
+from zones.electrical.bands import DeviceKind
+from zones.findings.wording import DEVICES
 from zones.models import PointFacts
 
 from .client import Client
@@ -39,8 +41,7 @@ class Zone:
     @property
     def noun(self) -> str:
         """What stands on the run and is added to it, as the service calls it in sentences: ``horn``."""
-        kind: str = self.last["device_kind"]
-        return "device" if kind == "unknown" else kind.replace("_", " ")
+        return DEVICES[DeviceKind[self.last["device_kind"].upper()]]
 
 
 def check_main_job(client: Client, receiver: Receiver, *, say: Say) -> None:

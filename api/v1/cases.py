@@ -336,7 +336,7 @@ def annotate_cases(rows: Sequence[Any], findings: QuerySet[Any]) -> None:
             finding.site, finding.case = case.site, case
             found.append(finding)
     annotated = annotate_findings(found)
-    cases = CasesInWords({case.site_id for case in rows}, found, annotated)
+    cases = CasesInWords({case.site_id for case in rows}, annotated)
     for case in rows:
         case.words = cases.of(case, case.shown)
         case.shown_cautions = figures.cautions(case.words.concerned.cautions)

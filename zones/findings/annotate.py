@@ -49,8 +49,8 @@ class Annotated:
         self._before = before
         named = [f.attribution["change_sets"] for f in findings]
         named += [f.clearing["change_sets"] for f in findings if f.clearing]
-        self._change_sets = look_up((), {pk for ids in named for pk in ids}).by_id
-        self._attributions = {f.pk: Attribution.of_record(f.attribution, self._change_sets) for f in findings}
+        self.change_sets = look_up((), {pk for ids in named for pk in ids}).by_id
+        self._attributions = {f.pk: Attribution.of_record(f.attribution, self.change_sets) for f in findings}
         self._names = names or Names()
         self._names.ask(
             (f.subject for f in findings),
@@ -84,13 +84,13 @@ class Annotated:
         )
 
     @cached_property
-    def _visits(self) -> Visits:
+    def visits(self) -> Visits:
         """Those on which the findings that cleared were cleared."""
         return visits_behind({pk for f in self._findings if f.clearing for pk in f.clearing["change_sets"]})
 
     def closing_text(self, finding: Finding) -> str:
         """What it closed by, in sentences; blank while it is open."""
-        return closing_text_of_finding(finding, self.words[finding.pk], self._change_sets, self._visits)
+        return closing_text_of_finding(finding, self.words[finding.pk], self.change_sets, self.visits)
 
     def _in_words(self, finding: Finding) -> FindingInWords:
         limit, names = limit_by_code(finding.code).shown_in(finding.site.length_unit), self._names

@@ -22,13 +22,12 @@ from zones.limits.cautions import CautionHere
 from zones.limits.limit import Severity
 from zones.limits.registry import limit_by_code
 from zones.models import Case, Finding
-from zones.plant.change_sets import ChangeSetInfo, look_up
+from zones.plant.change_sets import ChangeSetInfo
 from zones.recheck.selectors import ZoneConcerned
 
 from .annotate import Annotated
 from .closing import closing_text
 from .selectors import by_severity, severity_of
-from .visits import visits_behind
 
 CLOSET: Final = (
     "id", "name", "building", "floor", "room", "directions", "opened_by", "opening_hours", "escort",
@@ -162,21 +161,19 @@ class Surroundings:
 
 
 class CasesInWords:
-    """What it takes to put cases of some sites into words: four queries, however many cases."""
+    """What it takes to put cases of some sites into words: two queries, however many cases."""
 
-    def __init__(self, site_ids: Iterable[int], findings: Iterable[Finding], annotated: Annotated) -> None:
-        """findings: all that the cases are about, ``annotated``."""
+    def __init__(self, site_ids: Iterable[int], annotated: Annotated) -> None:
+        """annotated: all findings that the cases are about."""
         site_ids = set(site_ids)
         self._annotated, self._now = annotated, timezone.now()
         self._covers, self.surroundings = Covers(site_ids), Surroundings(site_ids)
-        ids = {pk for one in findings if one.clearing for pk in one.clearing["change_sets"]}
-        self._change_sets = look_up((), ids).by_id if ids else {}
-        self._visits = visits_behind(ids)
 
     def of(self, case: Case, findings: Sequence[Finding]) -> CaseInWords:
         """findings: those that are open, and of a cleared case those that cleared since it last opened. The
         site must be there with the case."""
-        words, site = self._annotated.words, case.site
+        annotated, site = self._annotated, case.site
+        words = annotated.words
         own = by_severity([one for one in findings if one.case_id == case.pk])
         still_open = [one for one in own if one.cleared_at is None]
         # the one that has just moved to another case, where that was all
@@ -188,15 +185,18 @@ class CasesInWords:
             severity=max(severities, default=severity_of(case.gravity)),
             verdict=None if not still_open else Verdict(max(one.verdict for one in still_open)),
             response=self._covers.response(case, site, self._now),
-            concerned=self.surroundings.concerned(site, shown, self._annotated),
+            concerned=self.surroundings.concerned(site, shown, annotated),
             reopened_at=case.opened_at if case.first_opened_at not in (None, case.opened_at) else None,
             cleared_by=self._cleared_by(own) if cleared else (),
-            closing_text=closing_text(case, own, words, self._change_sets, self._visits) if cleared else "",
+            closing_text=closing_text(case, own, words, annotated.change_sets, annotated.visits)
+            if cleared
+            else "",
         )
 
     def _cleared_by(self, findings: Sequence[Finding]) -> tuple[ChangeSetInfo, ...]:
+        change_sets = self._annotated.change_sets
         ids = sorted({pk for one in findings for pk in (one.clearing or {"change_sets": ()})["change_sets"]})
-        return tuple(self._change_sets[pk] for pk in ids if pk in self._change_sets)
+        return tuple(change_sets[pk] for pk in ids if pk in change_sets)
 
 
 def fields_of(row: Any, names: Iterable[str]) -> dict[str, Any]:

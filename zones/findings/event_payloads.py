@@ -59,7 +59,7 @@ class Payloads:
         annotated = Annotated(findings, before)
         self.words = annotated.words
         self._annotated = annotated
-        self._cases = CasesInWords(self.sites, findings, annotated)
+        self._cases = CasesInWords(self.sites, annotated)
 
     def case(
         self, case: Case, findings: Iterable[Finding], entries: Iterable[Mapping[str, Any]] = ()

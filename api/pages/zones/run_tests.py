@@ -282,11 +282,11 @@ class RunTestsPage(Page):
         """The visit of this technician to the closet of the run's block on this day; it begins with its first
         test."""
         there = {"closet_id": run["block"]["closet_id"], "technician": test["technician"]}
-        day = test["taken_on"]
-        found = answer_of(request, "visits", **there, visited_from=day, visited_until=day, page_size=1)
+        on = test["taken_on"]
+        found = answer_of(request, "visits", **there, visited_from=on, visited_until=on, page_size=1)
         visits: list[Answer] = found["items"]
         if not visits:
-            visit = {**there, "visited_on": day, "job_reference": why.get("job_reference", ""), "change": why}
+            visit = {**there, "visited_on": on, "job_reference": why.get("job_reference", ""), "change": why}
             visits = [change_of(request, "POST", "visits", visit, None)]
         return int(visits[0]["id"])
 

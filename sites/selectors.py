@@ -10,12 +10,13 @@ import datetime as dt
 import functools
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from operator import itemgetter
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, Final, NamedTuple, TypeVar
 
 from django.db import connection
 from django.db.models import (
     BigIntegerField,
     BinaryField,
+    BooleanField,
     DateField,
     Exists,
     Field,
@@ -83,6 +84,8 @@ def standing(things: type[T], before: Before, **filters: Any) -> QuerySet[T]:
 def stood(before: Before, of: str = "") -> Q:
     """The condition that a thing had begun before the step and had not ended before it. of: the lookup that
     leads to the thing (``run__``)."""
+    if isinstance(before, StepAfterToday):
+        return Q(_ByToday(_STOOD, f"{of}begin_step", f"{of}end_step"))
     return begun(before, of) & (Q(**{f"{of}end_step__isnull": True}) | Q(**{f"{of}end_step__gte": before}))
 
 
@@ -102,17 +105,35 @@ def begun(before: Before, of: str = "") -> Q:
 
 
 def comes_before(step: str, before: Before) -> Q:
-    """The condition that the step of a row, whose lookup is given, comes before another.
+    """The condition that the step of a row, whose lookup is given, comes before another."""
+    if isinstance(before, StepAfterToday):
+        return Q(_ByToday(_BEFORE, step))
+    return Q(**{f"{step}__lt": before})
 
-    Where that is the step of today, one that is past everywhere is looked at first: to work out the time of
+
+_BEFORE: Final = "({0} < {past} OR {0} < {before})"
+_STOOD: Final = f"({_BEFORE} AND ({{1}} IS NULL OR {{1}} >= {{before}}))"
+
+
+class _ByToday(Func):
+    """The condition of a template on the columns of some lookups. One expression, since most lists have it,
+    and to put it together from its parts took as long as to read a hundred rows.
+
+    Where the step of today matters, one that is past everywhere is looked at first: to work out the time of
     every site takes longer than all else that a list of a fleet does, and only what began yesterday or later
     depends on it.
     """
-    earlier = Q(**{f"{step}__lt": before})
-    if isinstance(before, StepAfterToday):
-        past_everywhere = first_step_after(dt.datetime.now(dt.UTC).date() - dt.timedelta(days=2))
-        return Q(**{f"{step}__lt": past_everywhere}) | earlier
-    return earlier
+
+    output_field = BooleanField()
+
+    def __init__(self, condition: str, *columns: str) -> None:
+        super().__init__(*columns, StepAfterToday())
+        self.condition = condition
+
+    def as_sql(self, compiler: Any, connection: Any, **_extra: Any) -> tuple[str, tuple[Any, ...]]:  # type: ignore[override]  # noqa: ARG002
+        *columns, before = (compiler.compile(one)[0] for one in self.get_source_expressions())
+        past = first_step_after(dt.datetime.now(dt.UTC).date() - dt.timedelta(days=2))
+        return self.condition.format(*columns, past=past, before=before), ()
 
 
 def holding(facts: type[F], before: Before) -> QuerySet[F]:

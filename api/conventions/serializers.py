@@ -4,18 +4,16 @@ fields follow from their models."""
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Mapping, Sequence
-from functools import cache, cached_property
-from operator import attrgetter, itemgetter
-from typing import Any, ClassVar, Final, NamedTuple, cast
+from collections.abc import Mapping, Sequence
+from functools import cache
+from typing import Any, ClassVar, Final, cast
 
-from django.core.exceptions import FieldDoesNotExist, ObjectDoesNotExist
+from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Count, DateTimeField, Model, Prefetch, QuerySet, Window, prefetch_related_objects
 from django.db.models import Field as ModelField
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 from rest_framework.exceptions import ValidationError as Invalid
-from rest_framework.fields import SkipField
 from rest_framework.settings import api_settings
 
 from sites.changes.errors import MOST_NAMED
@@ -23,76 +21,9 @@ from sites.fields import ListField
 from sites.wording import did_you_mean, listed, shortened
 
 from . import fields, sizes
+from .showing import PlainSerializer
 
 _NOT_KNOWN: Final = [ErrorDetail("There is no such name here.", code="unknown")]
-
-
-class _Reading(NamedTuple):
-    """How a field is shown. read: gives its value of an instance. already: the type of the values that are
-    shown as they are."""
-
-    name: str
-    field: Any
-    read: Callable[[Any], Any]
-    already: type | None
-
-
-_SHOWN_AS_THEY_ARE: Final[Mapping[Any, type]] = {
-    serializers.IntegerField.to_representation: int,
-    serializers.FloatField.to_representation: float,
-    serializers.CharField.to_representation: str,
-    serializers.BooleanField.to_representation: bool,
-}
-
-
-def _reading_of(name: str, field: Any, *, of_dicts: bool) -> _Reading:
-    kind, read = type(field), field.get_attribute
-    if kind.get_attribute is serializers.Field.get_attribute and field.source_attrs:
-        read = itemgetter(field.source) if of_dicts else attrgetter(field.source)
-    return _Reading(name, field, read, _SHOWN_AS_THEY_ARE.get(kind.to_representation))
-
-
-_FIELDS: Final[dict[type[serializers.Serializer], dict[str, Any]]] = {}
-"""Fields of each class, kept: building them takes longer than reading a query or showing a thing."""
-
-
-class PlainSerializer(serializers.Serializer):
-    """Shows as the library does, a field at a time; a plain attribute is read without its ways for what is
-    none, which take most of the time of a long list."""
-
-    def to_representation(self, instance: Any) -> dict[str, Any]:
-        shown: dict[str, Any] = {}
-        for name, field, read, already in self._reading(isinstance(instance, dict)):
-            try:
-                try:
-                    value = read(instance)
-                except (AttributeError, KeyError, ObjectDoesNotExist):
-                    value = field.get_attribute(instance)
-            except SkipField:
-                continue
-            if value is None or type(value) is already:
-                shown[name] = value
-                continue
-            if callable(value):
-                value = field.get_attribute(instance)
-            shown[name] = None if value is None else field.to_representation(value)
-        return shown
-
-    def _kept_fields(self) -> dict[str, Any]:
-        kind = type(self)
-        if kind not in _FIELDS:
-            _FIELDS[kind] = super().get_fields()
-        return _FIELDS[kind]
-
-    def _reading(self, of_dicts: bool) -> list[_Reading]:
-        if of_dicts not in self._readings:
-            shown = [(name, field) for name, field in self.fields.items() if not field.write_only]
-            self._readings[of_dicts] = [_reading_of(*each, of_dicts=of_dicts) for each in shown]
-        return self._readings[of_dicts]
-
-    @cached_property
-    def _readings(self) -> dict[bool, list[_Reading]]:
-        return {}
 
 
 class StrictListSerializer(fields.Worded, serializers.ListSerializer):

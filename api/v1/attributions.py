@@ -5,7 +5,8 @@ from __future__ import annotations
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.serializers import PlainSerializer, RenderedSerializer
+from api.conventions.serializers import RenderedSerializer
+from api.conventions.showing import PlainSerializer
 from zones.findings.baselines import Since
 from zones.findings.change_types import CHANGE_TYPES
 from zones.findings.named_changes import Cause

@@ -16,7 +16,8 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.filters import LARGEST_COUNT, Names, filter_names
-from api.conventions.serializers import PlainSerializer, ResourceSerializer, StrictSerializer, longest
+from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest
+from api.conventions.showing import PlainSerializer
 from api.conventions.sizes import cut, left_out_field
 from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet, Versions, stale

@@ -9,7 +9,8 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.answers import RoundedField, rounded
-from api.conventions.serializers import PlainSerializer, RenderedSerializer
+from api.conventions.serializers import RenderedSerializer
+from api.conventions.showing import PlainSerializer
 from zones.electrical.estimates import WORDS, Estimates
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict

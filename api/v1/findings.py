@@ -16,13 +16,8 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.filters import Names
 from api.conventions.problems import CONFLICT, ProblemError, invalid
-from api.conventions.serializers import (
-    PlainSerializer,
-    ResourceSerializer,
-    StrictSerializer,
-    longest,
-    whole_body_error,
-)
+from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest, whole_body_error
+from api.conventions.showing import PlainSerializer
 from api.conventions.sizes import cut, left_out_field
 from api.conventions.viewsets import ReadOnlyViewSet, stale
 from sites.access.abilities import Ability

@@ -11,6 +11,7 @@ from django.db.utils import OperationalError
 from api.database import EmbeddedDatabaseError, embedded, programs
 from api.database.cluster import PORT
 from api.database.commits import NotesCommits
+from api.database.usable import LooksBeforeItAsks
 
 
 class DatabaseClient(PostgresqlClient):
@@ -23,7 +24,7 @@ class DatabaseClient(PostgresqlClient):
         super().runshell(list(parameters))
 
 
-class DatabaseWrapper(NotesCommits):
+class DatabaseWrapper(NotesCommits, LooksBeforeItAsks):
     client_class = DatabaseClient
 
     def join_server(self, *, again: bool = False) -> str:

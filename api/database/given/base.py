@@ -1,7 +1,8 @@
 """`ENGINE = "api.database.given"`: Django's PostgreSQL backend, which also notes its COMMITs."""
 
 from api.database.commits import NotesCommits
+from api.database.usable import LooksBeforeItAsks
 
 
-class DatabaseWrapper(NotesCommits):
+class DatabaseWrapper(NotesCommits, LooksBeforeItAsks):
     pass

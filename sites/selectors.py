@@ -132,8 +132,14 @@ class _ByToday(Func):
 
     def as_sql(self, compiler: Any, connection: Any, **_extra: Any) -> tuple[str, tuple[Any, ...]]:  # type: ignore[override]  # noqa: ARG002
         *columns, before = (compiler.compile(one)[0] for one in self.get_source_expressions())
-        past = first_step_after(dt.datetime.now(dt.UTC).date() - dt.timedelta(days=2))
+        past = past_everywhere(dt.datetime.now(dt.UTC))
         return self.condition.format(*columns, past=past, before=before), ()
+
+
+def past_everywhere(now: dt.datetime) -> int:
+    """A step before which lies only what has come in every time zone by a moment in UTC. In none is it more
+    than a day before that in UTC; a day more, since the clock of the database may be behind."""
+    return first_step_after(now.date() - dt.timedelta(days=2))
 
 
 def holding(facts: type[F], before: Before) -> QuerySet[F]:

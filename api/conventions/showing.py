@@ -139,4 +139,7 @@ def _shown(name: str, field: Any) -> _Shown:
         kind.get_attribute is serializers.Field.get_attribute and bool(field.source_attrs) and not has_default
     )
     default = field.to_representation(field.get_default()) if has_default else empty
-    return _Shown(name, field, _SHOWN_AS_THEY_ARE.get(kind.to_representation), is_plain, default)
+    already = _SHOWN_AS_THEY_ARE.get(kind.to_representation)
+    if not all(isinstance(choice, str) for choice in getattr(field, "choices", ())):
+        already = None  # a text may stand for a choice that is none
+    return _Shown(name, field, already, is_plain, default)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from zoneinfo import ZoneInfo, available_timezones
 
 import pytest
 from pytest_django import DjangoAssertNumQueries
 
 from sites.changes.steps import first_step_after
 from sites.models import Closet, Site, Supply, SupplyFacts, Switch, SwitchFacts
-from sites.selectors import things_with_facts
+from sites.selectors import past_everywhere, things_with_facts
 from sites.services.power import supply_end
 from tests import factories
 from tests.factories import BUILT_ON, change
@@ -54,3 +55,12 @@ def test_points_of_many_runs_come_in_one_query(
     ]
     with django_assert_num_queries(1):
         assert len(runs_before(first_step_after(BUILT_ON), site_ids=[site.pk])) == 3
+
+
+@pytest.mark.parametrize("hour", range(24))
+def test_what_is_past_everywhere_has_come_in_the_last_time_zone(hour: int) -> None:
+    now = dt.datetime(2026, 3, 1, hour, tzinfo=dt.UTC)
+    today = min(now.astimezone(ZoneInfo(name)).date() for name in available_timezones())
+    of_a_database_that_is_behind = today - dt.timedelta(days=1)
+    assert past_everywhere(now) <= first_step_after(of_a_database_that_is_behind)
+    assert past_everywhere(now) > first_step_after(today - dt.timedelta(days=4)), "most of a record is past"

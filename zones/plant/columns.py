@@ -48,11 +48,11 @@ def fetch(cursor: Any, query: Query, ids: Iterable[int]) -> Columns:
 
 
 def fetch_together(
-    cursor: Any, queries: Mapping[str, tuple[Query, Iterable[int]]], within: str = ""
+    cursor: Any, queries: Mapping[str, tuple[Query, Iterable[int]]], within: Mapping[str, str] | None = None
 ) -> dict[str, Columns]:
     """One COPY for several queries, each with its ids; their columns by name, as ``fetch`` returns them.
 
-    within: a WITH clause before them; a table of the same name stands for the database's.
+    within: tables of the WITH clause before them, by name; one stands for the database's of the same name.
 
     Narrow rows are filled up to the width of the widest, so that all have the same length: tables of many
     rows are better fetched with their like.
@@ -92,7 +92,7 @@ def _by_column(values: NDArray[Any], kind: np.dtype[Any]) -> NDArray[Any]:
 
 
 def statement(
-    queries: Mapping[str, tuple[Query, Iterable[int]]], within: str = ""
+    queries: Mapping[str, tuple[Query, Iterable[int]]], within: Mapping[str, str] | None = None
 ) -> tuple[str, np.dtype[Any]]:
     """The binary COPY that ``fetch_together`` reads, and the layout of its rows.
 
@@ -108,10 +108,16 @@ def statement(
         expressions += ["-1::int8"] * (whole - len(expressions))
         expressions += [f"coalesce(({column})::float8, 'NaN')" for column in query.real.values()]
         expressions += ["'NaN'::float8"] * (whole + real - len(expressions))
-        wanted = "'{" + ",".join(map(str, map(int, ids))) + "}'::bigint[]"
-        selects.append(f"(SELECT {', '.join(expressions)} {query.rows.format(ids=wanted)})")
+        selects.append(f"(SELECT {', '.join(expressions)} {query.rows.format(ids=array_of(ids))})")
     layout = np.dtype([("fields", ">i2"), ("whole", _WHOLE, (whole,)), ("real", _REAL, (real,))])
-    return f"COPY ({within}{' UNION ALL '.join(selects)}) TO STDOUT (FORMAT binary)", layout
+    tables = ", ".join(f'"{name}" AS ({select})' for name, select in (within or {}).items())
+    first = f"WITH {tables} " if tables else ""
+    return f"COPY ({first}{' UNION ALL '.join(selects)}) TO STDOUT (FORMAT binary)", layout
+
+
+def array_of(ids: Iterable[int]) -> str:
+    """Ids as SQL."""
+    return "'{" + ",".join(map(str, map(int, ids))) + "}'::bigint[]"
 
 
 def blocks(stream: Copy) -> Iterator[Buffer]:

@@ -34,7 +34,7 @@ from zones.electrical import plant as electrical
 from zones.electrical.bands import DeviceKind, Factors
 from zones.electrical.proofs import ProofTest
 from zones.models import KINDS, ClipFacts, Landing, PointFacts, Run, RunFacts, Test, ZoneEndpoint, ZoneFacts
-from zones.plant.columns import Query
+from zones.plant.columns import Query, array_of
 from zones.selectors import place_in_day
 
 FOREVER = "9223372036854775807"
@@ -421,23 +421,31 @@ _BY_WIDTH = (
      "ports": PORTS, "endpoints": ENDPOINTS, "readings": READINGS, "poe_readings": POE_READINGS,
      "models": MODELS, "cables": CABLES, "factors": FACTORS},
 )  # fmt: skip
+_POINTS_OF_SITE = "points_of_site"
+"""The facts of the points of one site, read once for all that asks for them: there are many, and those that
+were added over the years lie far apart."""
 _OF_ONE_SITE = {
-    "models": "WHERE id IN (SELECT model_id FROM point_facts WHERE site_id = ANY({ids}))",
-    "cables": "WHERE id IN (SELECT cable_type_id FROM point_facts WHERE site_id = ANY({ids})"
-    " UNION SELECT cable_type_id FROM endpoint_facts WHERE site_id = ANY({ids}))",
+    "points": replace(POINTS, rows=POINTS.rows.replace("point_facts", _POINTS_OF_SITE)),
+    "models": replace(MODELS, rows=f"{MODELS.rows} WHERE id IN (SELECT model_id FROM {_POINTS_OF_SITE})"),
+    "cables": replace(
+        CABLES,
+        rows=f"{CABLES.rows} WHERE id IN (SELECT cable_type_id FROM {_POINTS_OF_SITE}"
+        " UNION SELECT cable_type_id FROM endpoint_facts WHERE site_id = ANY({ids}))",
+    ),
 }
 """What of the catalogue one site uses. For many sites all of it is read: to look for what they use would read
-their points, of which there are most, twice more."""
-_AT_ONCE = (
-    {
-        name: replace(query, rows=f"{query.rows} {_OF_ONE_SITE.get(name, '')}")
-        for group in _BY_WIDTH
-        for name, query in group.items()
-    },
-)
+their points twice more."""
+_AT_ONCE = ({name: query for group in _BY_WIDTH for name, query in group.items()} | _OF_ONE_SITE,)
 
 
 def groups_of(sites: int) -> Sequence[Mapping[str, Query]]:
     """The queries of a plant of so many sites, by name, in groups that one COPY reads each. The rows of one
     site are few: to wait for three answers takes longer than to fill its rows up."""
     return _AT_ONCE if sites == 1 else _BY_WIDTH
+
+
+def read_ahead(site_ids: Sequence[int]) -> dict[str, str]:
+    """Tables that several of these queries ask for, by name."""
+    if len(site_ids) != 1:
+        return {}
+    return {_POINTS_OF_SITE: f"SELECT * FROM point_facts WHERE site_id = ANY({array_of(site_ids)})"}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
 from typing import Any, Final
 
@@ -78,14 +78,13 @@ def read_plant(site_ids: Sequence[int]) -> Plant:
     return joined(read_columns(site_ids))
 
 
-def read_columns(site_ids: Sequence[int], within: str = "") -> dict[str, Columns]:
-    """What the tables of a plant are made of, with ids. within: a WITH clause whose tables stand for those of
-    the record."""
+def read_columns(site_ids: Sequence[int], within: Mapping[str, str] | None = None) -> dict[str, Columns]:
+    """What the tables of a plant are made of, with ids. within: SELECTs by the table that they stand for."""
     read: dict[str, Columns] = {}
     with connection.cursor() as cursor:
         for group in queries.groups_of(len(site_ids)):
             asked = {name: (query, site_ids) for name, query in group.items()}
-            read |= fetch_together(cursor, asked, within)
+            read |= fetch_together(cursor, asked, {**(within or {}), **queries.read_ahead(site_ids)})
     for name in _DATED:
         rows = read[name]
         rows["begin"], rows["end"], holds = spans(

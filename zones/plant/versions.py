@@ -76,20 +76,20 @@ def _apart(column: str, values: Any, number: int) -> Any:
     return np.where(values >= 0, values + number * STRIDE, values)
 
 
-def _in_place(version: Version) -> str:
-    """The WITH clause in which each table of the version stands for the one of its name."""
-    tables = []
+def _in_place(version: Version) -> dict[str, str]:
+    """The tables of the version, each of which stands for the one of its name."""
+    tables = {}
     for table, rows in version.rows.items():
         own = ", ".join(f"o.{column}" for column in key_columns(table))
         keys = ", ".join("(" + ", ".join(f"{part}::bigint" for part in key) + ")" for key in rows)
         here = "true" if table in CATALOGUE else f"o.{_SITE.get(table, 'site_id')} = {version.site_id}"
         given = sql.Literal(json.dumps([row for row in rows.values() if row is not None])).as_string(None)
-        tables.append(
-            f'"{table}" AS (SELECT o.* FROM public."{table}" o'
+        tables[table] = (
+            f'SELECT o.* FROM public."{table}" o'
             f" WHERE {here} AND ({own}) NOT IN (VALUES {keys})"
-            f' UNION ALL SELECT n.* FROM jsonb_populate_recordset(NULL::public."{table}", {given}) n)'
+            f' UNION ALL SELECT n.* FROM jsonb_populate_recordset(NULL::public."{table}", {given}) n'
         )
-    return f"WITH {', '.join(tables)} " if tables else ""
+    return tables
 
 
 _SITE: Final = {"site": "id"}

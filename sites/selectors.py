@@ -30,6 +30,7 @@ from django.db.models import (
 from django.db.models.expressions import Combinable
 
 from sites.changes.steps import STEPS_A_DAY, first_step_after
+from sites.fields import Among, Ids
 from sites.models import (
     Amplifier,
     AmplifierFacts,
@@ -111,7 +112,7 @@ def comes_before(step: str, before: Before) -> Q:
     return Q(**{f"{step}__lt": before})
 
 
-_BEFORE: Final = "({0} < {past} OR {0} < {before})"
+_BEFORE: Final = "({0} < %s OR {0} < {before})"
 _STOOD: Final = f"({_BEFORE} AND ({{1}} IS NULL OR {{1}} >= {{before}}))"
 
 
@@ -132,8 +133,7 @@ class _ByToday(Func):
 
     def as_sql(self, compiler: Any, connection: Any, **_extra: Any) -> tuple[str, tuple[Any, ...]]:  # type: ignore[override]  # noqa: ARG002
         *columns, before = (compiler.compile(one)[0] for one in self.get_source_expressions())
-        past = past_everywhere(dt.datetime.now(dt.UTC))
-        return self.condition.format(*columns, past=past, before=before), ()
+        return self.condition.format(*columns, before=before), (past_everywhere(dt.datetime.now(dt.UTC)),)
 
 
 def past_everywhere(now: dt.datetime) -> int:
@@ -167,6 +167,26 @@ def facts_before(facts: type[F], before: Before, **filters: Any) -> QuerySet[F]:
         .order_by(*things, "-step")
         .distinct(*things)
     )
+
+
+def facts_of_things(facts: type[F], before: Before, ids: Iterable[int]) -> list[F]:
+    """The same of the things of these ids. The statement is kept, since most lists send it: to have it made
+    takes as long as to read two hundred rows."""
+    step = before if isinstance(before, int) else past_everywhere(dt.datetime.now(dt.UTC))
+    with connection.cursor() as cursor:
+        cursor.execute(_of_things(facts, is_day=isinstance(before, int)), [step, Ids(ids).array])
+        rows = cursor.fetchall()
+    names = [field.attname for field in facts._meta.concrete_fields]
+    return [facts.from_db(connection.alias, names, row) for row in rows]
+
+
+@functools.cache
+def _of_things(facts: type[DatedFacts], *, is_day: bool) -> str:
+    (thing,) = thing_fields(facts)
+    of_these = {f"{thing}__{Among.lookup_name}": Ids(())}
+    before = 0 if is_day else StepAfterToday()
+    statement, _ = facts_before(facts, before, **of_these).query.sql_with_params()
+    return statement
 
 
 class Part(NamedTuple):

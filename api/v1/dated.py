@@ -35,6 +35,7 @@ from sites.selectors import (
     begun,
     ended,
     facts_before,
+    facts_of_things,
     history,
     holding,
     site_of,
@@ -269,10 +270,9 @@ class FactsSerializer(BesideEffect, ResourceSerializer):
         return super().with_expansions(rows, [name for name in expand if cls._from_facts(name) is None])
 
     @classmethod
-    def with_named(cls, facts: QuerySet[Any], expand: Iterable[str]) -> QuerySet[Any]:
-        """Rows of facts, with what of `expand` they lead to."""
-        ways = [way for name in expand if (way := cls._from_facts(name)) is not None]
-        return facts.select_related(*ways) if ways else facts
+    def ways_named(cls, expand: Iterable[str]) -> list[str]:
+        """The ways from the facts to what of `expand` they lead to."""
+        return [way for name in expand if (way := cls._from_facts(name)) is not None]
 
     def to_representation(self, instance: Any) -> dict[str, Any]:
         held = getattr(instance, "held", None)
@@ -377,9 +377,13 @@ class DatedMixin(PlacedMixin, CorrectMixin):
         """Set on each thing the facts that held of it on the day, as a list of one or none. (The library's
         own way to related rows takes as long again as reading them.)"""
         facts = self.serializer_class.Meta.facts
-        of_these = f"{thing_of(facts)}__{Among.lookup_name}"
-        held = facts_before(facts, before_asked(self.asked), **{of_these: Ids(row.pk for row in rows)})
-        held = self.serializer_class.with_named(held, self.asked.get("expand", ()))
+        before, ids = before_asked(self.asked), [row.pk for row in rows]
+        held: Iterable[DatedFacts]
+        if ways := self.serializer_class.ways_named(self.asked.get("expand", ())):
+            of_these = {f"{thing_of(facts)}__{Among.lookup_name}": Ids(ids)}
+            held = facts_before(facts, before, **of_these).select_related(*ways)
+        else:
+            held = facts_of_things(facts, before, ids)
         thing = attrgetter(thing_of(facts))
         found = {thing(one): [one] for one in held}
         for row in rows:
@@ -388,7 +392,8 @@ class DatedMixin(PlacedMixin, CorrectMixin):
 
 @once
 def _all_facts_of(serializer: type[FactsSerializer], row_id: int) -> list[DatedFacts]:
-    return list(serializer.with_named(history(serializer.Meta.facts, row_id), serializer.expansions))
+    facts, ways = history(serializer.Meta.facts, row_id), serializer.ways_named(serializer.expansions)
+    return list(facts.select_related(*ways) if ways else facts)
 
 
 def not_yet(begins_on: date) -> problems.ProblemError:

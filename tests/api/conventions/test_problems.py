@@ -96,7 +96,8 @@ def test_a_forgery_check_that_django_makes(rf: RequestFactory) -> None:
 def test_a_method_that_is_not_there(with_token: Caller, reader: User) -> None:
     for method in ["PUT", "OPTIONS", "TRACE"]:
         answer = with_token(reader).generic(method, "/api/v1/sites")
-        problem(answer, 405, "method_not_allowed")
+        body = problem(answer, 405, "method_not_allowed")
+        assert body["detail"] == f"{method} is not for this address, which takes GET, HEAD and POST."
         assert "OPTIONS" not in answer["Allow"]
         assert "GET" in answer["Allow"]
 

@@ -346,7 +346,7 @@ def test_nothing_was_tested_at_a_time_to_come(
     """Noon of the site's day, in winter an hour after noon UTC; minutes from then."""
     site_alter(change(site), time_zone="Europe/Vienna")
     monkeypatch.setattr(timezone, "now", lambda: dt.datetime(2025, 12, 1, 11, 0, tzinfo=dt.UTC))
-    day, noon = dt.date(2025, 12, 1), dt.datetime(2025, 12, 1, 12, 0)
+    day, noon = dt.date(2025, 12, 1), dt.datetime(2025, 12, 1, 12, 0, tzinfo=ZoneInfo("Europe/Vienna"))
     taken_at = f"{noon + dt.timedelta(minutes=ahead):%H:%M}"
 
     def record() -> Test:
@@ -372,12 +372,42 @@ def test_the_first_of_two_hours_that_clocks_show_alike_is_meant() -> None:
 
 def test_no_instrument_was_calibrated_on_a_day_to_come() -> None:
     """It may be tomorrow already at the sites that it is used at."""
-    today = today_in("UTC")
+    clamp: dict[str, Any] = {"name": "clamp 4", "kind": Instrument.Kind.CLAMP_METER}
     with pytest.raises(ChangeRefused, match="give the day of its last calibration") as caught:
-        instrument_add(change(), name="clamp 4", kind=Instrument.Kind.CLAMP_METER, calibrated_on=today + dt.timedelta(days=2))
+        instrument_add(change(), **clamp, calibrated_on=today_in("UTC") + dt.timedelta(days=2))
     assert caught.value.problems[0].pointer == "/calibrated_on"
-    first = today_in("Pacific/Kiritimati")
-    assert instrument_add(change(), name="clamp 4", kind=Instrument.Kind.CLAMP_METER, calibrated_on=first).result.pk
+    assert instrument_add(change(), **clamp, calibrated_on=today_in("Pacific/Kiritimati")).result.pk
+
+
+def test_raw_sql_takes_no_test_of_a_time_to_come_either(site: Site, run: Run) -> None:
+    """In a time zone where it is six in the morning now."""
+    ahead = (6 - dt.datetime.now(dt.UTC).hour + 12) % 24 - 12
+    site_alter(change(site), time_zone=f"Etc/GMT{-ahead:+d}" if ahead else "UTC")
+    today = today_at(site.pk)
+
+    def insert(taken_at: str) -> None:
+        say(accepted(site.pk, happened_on=today.isoformat()))
+        sql(
+            "INSERT INTO reading (site_id, kind, run_id, passed, taken_on, taken_at, step, change_set_id, "
+            "technician, instrument, note) VALUES (%s, 'shorts', %s, true, %s, %s, zonebook_step(), "
+            "zonebook_change_set(), '', '', '')",
+            site.pk, run.pk, today, taken_at,
+        )  # fmt: skip
+
+    insert("")
+    insert("05:00")
+    for time in ("10:00", "24:00"):
+        with refused("reading_has_come"):
+            insert(time)
+
+
+def test_raw_sql_takes_no_calibration_to_come_either() -> None:
+    meter = instrument_add(change(), name="clamp 4", kind=Instrument.Kind.CLAMP_METER).result
+    say(accepted(None))
+    update = "UPDATE instrument SET calibrated_on = %s, change_set_id = zonebook_change_set() WHERE id = %s"
+    with refused("instrument_calibrated"):
+        sql(update, today_in("UTC") + dt.timedelta(days=2), meter.pk)
+    sql(update, today_in("UTC"), meter.pk)
 
 
 # --- what a release before called it ------------------------------------------------------------------------

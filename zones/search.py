@@ -303,12 +303,13 @@ class _Search:
                 + " ELSE 0 END"
             )
         is_exact = "true" if exact else "false"
-        # Of what has the same words, the shortest comes first, and points last: a dock has one zone and thirty
-        # points "at dock door 7"
+        # Of what has the same words, the shortest comes first, points last: a dock has one zone, and
+        # thirty points "at dock door 7"
         rank = (
             "1"
             if exact
-            else f"0.95 * ({' + '.join(fits)}) / {len(words)} + CASE kind WHEN {NUMBERS['point']} THEN 0 "
+            else f"0.95 * ({' + '.join(fits)}) / {len(words)} "
+            f"+ CASE kind WHEN {NUMBERS['point']} THEN 0 "
             "ELSE 0.05 * least(1, %(number)s / greatest(length(own), 1)::float8) END"
         )
         groups = " UNION ALL ".join(

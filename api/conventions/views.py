@@ -129,7 +129,7 @@ class ApiView(APIView):
         with reading_once() if request.method in SAFE_METHODS else nullcontext():
             return super().dispatch(request, *args, **kwargs)
 
-    def http_method_not_allowed(self, request: Request, *args: Any, **kwargs: Any) -> NoReturn:  # noqa: ARG002
+    def http_method_not_allowed(self, request: Any, *args: Any, **kwargs: Any) -> NoReturn:
         method = request.method or ""
         detail = f"{method} is not for this address, which takes {listed(sorted(self.allowed_methods))}."
         raise exceptions.MethodNotAllowed(method, detail=detail)

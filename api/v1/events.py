@@ -115,8 +115,8 @@ class EventListView(ApiView):
             return feeds.place_of(asked["after"], feed)
         except feeds.CursorInvalidError:
             detail = (
-                "This cursor is not one of this feed, or not whole. Send next of the last page as it came, or "
-                "leave after out to begin with the oldest event."
+                "This cursor is not one of this feed, or not whole. Send next of the last page as it came, "
+                "or leave after out to begin with the oldest event."
             )
             problem = Problem(detail, "cursor", "after")
             raise invalid([problem], in_query=True) from None

@@ -354,9 +354,11 @@ def test_all_that_is_wrong_with_a_list_is_named_at_once(site: Site) -> None:
 def test_an_operation_that_is_not_there_is_told_what_there_is_for_its_thing(site: Site) -> None:
     with pytest.raises(ChangeRefused) as caught:
         read_operations([{"op": "visit.add"}])
-    assert [one.detail for one in caught.value.problems] == [
-        "There is no operation 'visit.add'. Did you mean visit.alter? There are: visit.alter and visit.record."
-    ]
+    (problem,) = caught.value.problems
+    assert problem.detail == (
+        "There is no operation 'visit.add'. Did you mean visit.alter? There are: visit.alter and "
+        "visit.record."
+    )
 
 
 def test_a_reference_to_another_site_is_not_there(site: Site) -> None:

@@ -55,6 +55,7 @@ def problem(answer: HttpResponse | Any, status: int, code: str) -> dict[str, Any
 def test_an_unknown_address(anonymous: Client) -> None:
     body = problem(anonymous.get("/api/v1/sties"), 404, "not_found")
     assert body["instance"] == "/api/v1/sties"
+    assert body["detail"].startswith("The API has no such address: /api/v1/reference lists them")
 
 
 def test_an_address_with_a_slash_too_many(anonymous: Client) -> None:

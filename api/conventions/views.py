@@ -9,12 +9,12 @@ from collections.abc import Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NoReturn
 
 from django.core.exceptions import ImproperlyConfigured
 from django.http import QueryDict
 from django.utils.cache import patch_vary_headers
-from rest_framework import serializers
+from rest_framework import exceptions, serializers
 from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -24,6 +24,7 @@ from sites.access.selectors import Principal, principal_of
 from sites.changes.errors import Problem
 from sites.models.access import Token, User
 from sites.once import reading_once
+from sites.wording import listed
 
 from . import idempotency
 from .bulk_writing import BulkWriting
@@ -127,6 +128,11 @@ class ApiView(APIView):
     def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> Any:
         with reading_once() if request.method in SAFE_METHODS else nullcontext():
             return super().dispatch(request, *args, **kwargs)
+
+    def http_method_not_allowed(self, request: Any, *args: Any, **kwargs: Any) -> NoReturn:
+        method = request.method or ""
+        detail = f"{method} is not for this address, which takes {listed(sorted(self.allowed_methods))}."
+        raise exceptions.MethodNotAllowed(method, detail=detail)
 
     def finalize_response(self, request: Request, response: Response, *args: Any, **kwargs: Any) -> Response:
         final = super().finalize_response(request, response, *args, **kwargs)

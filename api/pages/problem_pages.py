@@ -13,6 +13,7 @@ from typing import Any, Final
 from django.db import DatabaseError, InterfaceError
 from django.http import HttpRequest, HttpResponse
 from django.template import loader
+from django.urls import Resolver404
 
 from api.conventions import errors, problems
 from api.conventions.problems import ProblemError
@@ -75,6 +76,10 @@ def handler403(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 
 def handler404(request: HttpRequest, exception: Exception) -> HttpResponse:
+    # Which addresses there are is no secret; whether something is at one of them is
+    if errors.is_for_the_api(request) and isinstance(exception, Resolver404):
+        detail = "The API has no such address: /api/v1/reference lists them, none with a slash at its end."
+        return _answer(request, ProblemError(problems.NOT_FOUND, detail), or_by_a_browser=True)
     return _handled(request, exception, or_by_a_browser=True)
 
 

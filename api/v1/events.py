@@ -114,7 +114,11 @@ class EventListView(ApiView):
         try:
             return feeds.place_of(asked["after"], feed)
         except feeds.CursorInvalidError:
-            problem = Problem("This cursor is not one of this feed, or not whole.", "cursor", "after")
+            detail = (
+                "This cursor is not one of this feed, or not whole. Send next of the last page as it came, "
+                "or leave after out to begin with the oldest event."
+            )
+            problem = Problem(detail, "cursor", "after")
             raise invalid([problem], in_query=True) from None
         except feeds.CursorGoneError:
             raise _gone(feed) from None

@@ -211,6 +211,10 @@ add_rules(
         "cable_type_name_once": ("Another cable type has this name.", "name"),
         "factor_name_once": ("This factor is edited already.", "name"),
         "instrument_name_once": ("Another instrument has this name.", "name"),
+        "instrument_calibrated": (
+            "That calibration is to come: give the day of the last one.",
+            "calibrated_on",
+        ),
         "instrument_due_after_calibration": (
             "A calibration is due on a later day than it was made.",
             "calibration_due_on",

@@ -58,7 +58,12 @@ def today_at(site_id: int | None) -> dt.date:
 
 def today_in(time_zone: str, now: dt.datetime | None = None) -> dt.date:
     """Today in a time zone, by its name. now: None: by the clock."""
-    return (now or timezone.now()).astimezone(ZoneInfo(time_zone)).date()
+    return now_in(time_zone, now).date()
+
+
+def now_in(time_zone: str, now: dt.datetime | None = None) -> dt.datetime:
+    """Now as clocks of a time zone show it."""
+    return (now or timezone.now()).astimezone(ZoneInfo(time_zone))
 
 
 def next_site_id() -> int:

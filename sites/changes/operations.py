@@ -27,7 +27,7 @@ from sites.fields import DayField
 from sites.models.access import User
 from sites.models.changes import MOST_OPERATIONS, ChangeSet
 from sites.models.customers import Customer
-from sites.wording import did_you_mean, shortened
+from sites.wording import did_you_mean, listed, shortened
 
 from . import selectors
 from .constraints import problem_of
@@ -291,9 +291,10 @@ def _find(body: Any) -> Operation[Any, Any] | Problem:
     if not isinstance(name, str):
         return Problem("op is missing; expected the name of an operation.", "required", "/op")
     if name not in _registry:
-        return Problem(
-            f"There is no operation {shortened(name)!r}.{did_you_mean(name, _registry)}", "unknown", "/op"
-        )
+        thing = name.split(".")[0]
+        alike = sorted(one for one in _registry if one.startswith(f"{thing}."))
+        known = did_you_mean(name, alike or _registry) + (f" There are: {listed(alike)}." if alike else "")
+        return Problem(f"There is no operation {shortened(name)!r}.{known}", "unknown", "/op")
     return _registry[name]
 
 

@@ -27,6 +27,7 @@ from tests.api.conftest import Caller, logged
 from tests.halls import Hall, make_hall
 from zones.models import DueTest, Run
 from zones.recheck.batch import check
+from zones.services.runs import run_end
 from zones.services.tests import record_test
 
 BUILT = factories.BUILT_ON
@@ -160,6 +161,22 @@ def test_what_is_no_longer_due_vanishes(due: Hall, client: Client) -> None:
     assert len(events(address)) == 1
     DueTest.objects.all().delete()
     assert events(address) == {}
+
+
+def test_an_event_whose_run_ends_is_a_newer_one(due: Hall, client: Client) -> None:
+    address, ended = made(client)["address"], BUILT + 30 * DAY
+    (before,) = events(address).values()
+    run_end(factories.change(due.site, happened_on=ended), run=due.gangway_run)
+    checked_on(due.site, ended)
+    (after,) = events(address).values()
+    assert (before["summary"], after["summary"]) == (
+        f"Test due: 2 runs, {due.site.name}",
+        f"Test due: 1 run, {due.site.name}",
+    )
+    assert after["sequence"] > before["sequence"]
+    # nothing has changed since
+    checked_on(due.site, ended + DAY)
+    assert list(events(address).values()) == [after]
 
 
 def test_an_event_says_where_it_is_and_when_it_was_changed(due: Hall, client: Client) -> None:

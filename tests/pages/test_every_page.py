@@ -78,6 +78,21 @@ def test_a_page_is_in_order(
     expect(page.get_by_text("Opened on")).to_be_visible()
 
 
+def test_a_question_to_ask_at_the_site_has_a_line_for_the_answer_on_paper(
+    window: Callable[..., BrowserContext], manager: User, site: Site
+) -> None:
+    factories.make_zone(site)  # whether it serves life safety is not recorded
+    page = window(manager).new_page()
+    page.goto(f"/sites/{site.pk}/survey")
+    question = page.locator("li", has_text="Which zones serve life safety?")
+    line = "one => getComputedStyle(one, '::after').borderBottomStyle"
+    assert question.evaluate(line) == "none", "nobody writes on a screen"
+    expect(page.get_by_text("As of today")).to_be_visible()
+    page.emulate_media(media="print")
+    expect(page.get_by_text("As of today")).not_to_be_visible()  # on paper the foot says the day
+    assert question.evaluate(line) == "solid"
+
+
 @pytest.mark.parametrize(("address", "status"), [("/", 200), ("/log-in", 200), ("/nowhere", 404)])
 def test_a_page_without_log_in_is_in_order(
     address: str, status: int, window: Callable[..., BrowserContext]

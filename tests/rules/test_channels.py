@@ -90,7 +90,7 @@ def test_every_channel_refuses_a_time_zone_by_another_name(channels: Channels, n
         take({"sites": [row]})
     assert [place_of(problem)[2] for problem in refused.value.problems] == ["time_zone"]
     say(accepted(site.pk))
-    with pytest.raises((IntegrityError, DataError), match=r"time_?zone"):
+    with pytest.raises((IntegrityError, DataError), match=r"time_?zone"), transaction.atomic():
         sql("UPDATE site SET time_zone = %s, change_set_id = zonebook_change_set()", name)
 
 

@@ -20,6 +20,7 @@ from zones.models import Case, Finding
 
 from .annotate import Annotated
 from .cases import CasesInWords, fields_of
+from .named_changes import rounded
 
 _CHANGE_SET: Final = (
     "id", "kind", "purpose", "channel", "actor", "done_by", "reason", "job_reference", "happened_on",
@@ -164,8 +165,8 @@ class Payloads:
             "closet": words.closet_id,
             "zones": [asdict(zone) for zone in self._annotated.zones(finding)],
             "verdict": finding.verdict_word,
-            "figure": {word: one.value for word, one in zip(WORDS, estimates, strict=True)},
-            **{name: one.limit for name, one in zip(LIMITS, estimates, strict=True)},
+            "figure": {word: rounded(one.value) for word, one in zip(WORDS, estimates, strict=True)},
+            **{name: rounded(one.limit) for name, one in zip(LIMITS, estimates, strict=True)},
             "overloaded": estimates.overloaded,
             "bounds": estimates.bounds,
             "unit": limit.unit,

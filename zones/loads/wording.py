@@ -147,7 +147,8 @@ def _and_more(count: int, verdict: Verdict) -> str:
 
 def difference_in_words(before: RenderedLoad | None, after: RenderedLoad | None) -> str:
     """How a draft would change one figure: ``Supply current of supply PS 1: from 1.60 A to 2.08 A; limit
-    1.60 A. Past; before within.``"""
+    1.60 A. Past; before within.``; of faults, whose limit is none: ``Run R1 is in service and not proven.
+    Past; before within.``"""
     one = after or before
     if one is None:
         raise ValueError("a difference has a side")
@@ -155,14 +156,18 @@ def difference_in_words(before: RenderedLoad | None, after: RenderedLoad | None)
     if after is None:
         return f"{head}: no longer there."
     verdict = capital(VERDICT_WORDS[after.load.verdict])
+    if before is not None and before.load.verdict is not after.load.verdict:
+        verdict += f"; before {VERDICT_WORDS[before.load.verdict]}"
+    if after.limit.past:
+        if before is not None and before.load.verdict is after.load.verdict and before.figure != after.figure:
+            verdict += f"; before {before.figure}"
+        return f"{after.sentence} {verdict}."
     if before is None:
         return f"{head}: {after.figure}; {after.limit_text}. {verdict}."
     figure = after.figure if before.figure == after.figure else f"from {before.figure} to {after.figure}"
     limit = after.limit_text
     if before.limit_text != limit:
         limit = f"{limit}, before {before.limit_text}"
-    if before.load.verdict is not after.load.verdict:
-        verdict += f"; before {VERDICT_WORDS[before.load.verdict]}"
     return f"{head}: {figure}; {limit}. {verdict}."
 
 

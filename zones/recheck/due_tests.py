@@ -23,6 +23,7 @@ _WRITE: Final = """
     ), gone AS (
         DELETE FROM due_test t WHERE t.site_id = ANY(%(sites)s::bigint[])
             AND NOT EXISTS (SELECT FROM found WHERE found.run_id = t.run_id)
+        RETURNING site_id
     )
     INSERT INTO due_test AS t (run_id, site_id, contract_id, due_on, proven_on, surveyed, changed_at)
     SELECT run_id, site_id, contract_id, due_on, proven_on, surveyed, %(now)s::timestamptz FROM found
@@ -31,6 +32,8 @@ _WRITE: Final = """
         proven_on = excluded.proven_on, surveyed = excluded.surveyed, changed_at = excluded.changed_at
     WHERE (t.site_id, t.contract_id, t.due_on, t.proven_on, t.surveyed) IS DISTINCT FROM
         (excluded.site_id, excluded.contract_id, excluded.due_on, excluded.proven_on, excluded.surveyed)
+        -- an entry of a calendar that loses a run has changed, and the rows that stay in it say when
+        OR EXISTS (SELECT FROM gone WHERE gone.site_id = excluded.site_id)
 """
 
 

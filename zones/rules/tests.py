@@ -14,6 +14,8 @@ SUBJECTS = ("run", "point", "zone", "switch")
 """What a test may name; each kind names some of them."""
 _UNITS: Final = {"ohm": "Ω", "Ohm": "Ω", "\N{OHM SIGN}": "Ω"}
 """What a keyboard has in the place of a unit's sign."""
+CLOCK_AHEAD: Final = dt.timedelta(minutes=5)
+"""How far the clock of a phone may be ahead of ours."""
 
 
 def problems_of_test(kind: str, values: Mapping[str, Any]) -> Iterator[Problem]:
@@ -119,10 +121,20 @@ def taken_by_then(taken_on: dt.date, recorded_on: dt.date | None) -> Iterator[Pr
         yield Problem(detail, "invalid", "/taken_on")
 
 
-def has_come(taken_on: dt.date, today: dt.date) -> Iterator[Problem]:
-    """A change may be planned for a day to come; nothing was tested on it yet."""
-    if taken_on > today:
-        yield Problem(f"Taken on {taken_on}, which is to come: it is {today}.", "invalid", "/taken_on")
+def has_come(taken_on: dt.date, taken_at: str, now: dt.datetime) -> Iterator[Problem]:
+    """A change may be planned for a day to come; nothing was tested on it yet. ``now``: at the site."""
+    if taken_on > now.date():
+        yield Problem(f"Taken on {taken_on}, which is to come: it is {now.date()}.", "invalid", "/taken_on")
+    elif taken_at and _moment(taken_on, taken_at, now.tzinfo) > now.astimezone(dt.UTC) + CLOCK_AHEAD:
+        detail = f"Taken at {taken_at}, which is to come: it is {now:%H:%M} at the site."
+        yield Problem(detail, "invalid", "/taken_at")
+
+
+def _moment(day: dt.date, at: str, zone: dt.tzinfo | None) -> dt.datetime:
+    """The first time of that day at which clocks of the zone show it."""
+    hours, minutes = map(int, at.split(":"))
+    midnight = dt.datetime.combine(day + dt.timedelta(days=hours // 24), dt.time(), zone)
+    return midnight.replace(hour=hours % 24, minute=minutes).astimezone(dt.UTC)
 
 
 def visit_fits(taken_on: dt.date, visited_on: dt.date | None) -> Iterator[Problem]:

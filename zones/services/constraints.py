@@ -36,6 +36,7 @@ add_rules(
             "An idle test is taken without a tone: say paging, or leave the signal out.",
             "signal",
         ),
+        "reading_has_come": ("A test is not of a time to come.", "taken_at"),
         "reading_taken_by_then": ("A test is not of a day after the change that records it.", "taken_on"),
         "zone_endpoint_once": ("This device is heard in this zone already.", "endpoint_id"),
         "paging_set_zone_once": ("This zone is in this paging set already.", "zone_ids"),

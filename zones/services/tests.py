@@ -6,12 +6,12 @@ import datetime as dt
 from typing import Annotated, Any, Final
 
 from sites.changes.errors import refuse, require
-from sites.changes.making import today_at
+from sites.changes.making import now_in
 from sites.changes.operations import Former, Use, operation
 from sites.changes.steps import last_step_of
 from sites.changes.work import Work, describe
 from sites.fields import LineField, facts_of
-from sites.models import Switch
+from sites.models import Site, Switch
 from zones.models import Point, Run, Test, Zone
 from zones.rules.tests import SUBJECTS, has_come, problems_of_test, taken_by_then, visit_fits
 
@@ -82,11 +82,12 @@ def supersede_test(
 def _add(work: Work, values: dict[str, Any], taken_on: dt.date, unit: str) -> Test:
     values |= _calibration(values, taken_on)
     visit = values.get("visit")
-    if work.change_set.planned:
-        require(has_come(taken_on, today_at(work.site_id)))
+    site = work.site or Site.objects.get(pk=work.site_id)
+    now = now_in(site.time_zone)
     require(
         problems_of_test(values["kind"], values | {"unit": unit}),
-        taken_by_then(taken_on, work.change_set.happened_on),
+        [*taken_by_then(taken_on, work.change_set.happened_on)]
+        or has_come(taken_on, values.get("taken_at") or "", now),
         visit_fits(taken_on, None if visit is None else visit.visited_on),
     )
     # What was tested is the record as it stood at the end of that day, and from then on it holds

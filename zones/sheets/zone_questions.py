@@ -16,7 +16,7 @@ def zone_questions(site_id: int, before: int) -> Iterator[str]:
     """Each question in a sentence or two. As many queries for a large site as for a small one."""
     unsettled = Zone.objects.filter(stood(before), site=site_id, life_safety=Zone.LifeSafety.UNKNOWN)
     if names := sorted(unsettled.values_list("name", flat=True)):
-        yield f"Which zones serve life safety? Not recorded of {zones_named(names, None)}."
+        yield f"Which zones serve life safety? Not recorded for {zones_named(names, None)}."
     zones = {
         row.zone.pk: row.zone.name
         for run, row in runs_before(before, site_ids=[site_id])
@@ -27,7 +27,7 @@ def zone_questions(site_id: int, before: int) -> Iterator[str]:
     known = set(recorded.values_list("zone_id", flat=True))
     if names := sorted(name for pk, name in zones.items() if pk not in known):
         yield (
-            "Which zones carry tones (chimes, bells, alarm tones, music)? Not recorded of "
+            "Which zones carry tones (chimes, bells, alarm tones, music)? Not recorded for "
             f"{zones_named(names, None)}: counted as speech."
         )
 

@@ -76,10 +76,10 @@ def table_in_words(table: str) -> str:
 
 
 def rows_in_words(count: int, table: str) -> str:
-    """``25 device models``."""
+    """``25 device models``, ``facts of 12 points``."""
     one = table_in_words(table)
-    if one.endswith("s"):  # facts
-        return counted(count, one, one)
+    if one.endswith(" facts"):
+        return f"facts of {rows_in_words(count, table.removesuffix('_facts'))}"
     if one.endswith("ch"):
         return counted(count, one, f"{one}es")
     return counted(count, one, f"{one[:-1]}ies" if re.search("[^aeiou]y$", one) else "")

@@ -55,6 +55,7 @@ def problem(answer: HttpResponse | Any, status: int, code: str) -> dict[str, Any
 def test_an_unknown_address(anonymous: Client) -> None:
     body = problem(anonymous.get("/api/v1/sties"), 404, "not_found")
     assert body["instance"] == "/api/v1/sties"
+    assert body["detail"].startswith("The API has no such address: /api/v1/reference lists them")
 
 
 def test_an_address_with_a_slash_too_many(anonymous: Client) -> None:
@@ -96,7 +97,8 @@ def test_a_forgery_check_that_django_makes(rf: RequestFactory) -> None:
 def test_a_method_that_is_not_there(with_token: Caller, reader: User) -> None:
     for method in ["PUT", "OPTIONS", "TRACE"]:
         answer = with_token(reader).generic(method, "/api/v1/sites")
-        problem(answer, 405, "method_not_allowed")
+        body = problem(answer, 405, "method_not_allowed")
+        assert body["detail"] == f"{method} is not for this address, which takes GET, HEAD and POST."
         assert "OPTIONS" not in answer["Allow"]
         assert "GET" in answer["Allow"]
 

@@ -50,7 +50,7 @@ def test_it_lists_its_findings_with_one_line_of_zones_and_the_change(
 ) -> None:
     html = page(client, case)
     for finding in case.findings.filter(cleared_at=None):
-        assert f'<a href="/findings/{finding.pk}">' in html
+        assert f'<a href="/findings/{finding.pk}">finding {finding.pk}</a>, open' in html
     assert "2.08 A" in html
     assert "Gangway, Ticket hall" in html or "Ticket hall, Gangway" in html
     assert f'<a href="/changes/{added.pk}">Change set {added.pk}</a>' in html

@@ -10,7 +10,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from api.pages.findings.record_rows import record_rows
+from api.pages.findings.record_rows import record_rows, rows_in_words
 from api.pages.findings.row_names import names_of
 from sites.access.scope import EVERYTHING
 from sites.access.selectors import principal_of
@@ -133,6 +133,17 @@ def test_many_rows_of_one_statement_are_cut_with_their_count(client: Client, hal
     rest = part(page(client, switch.change_set, statement=str(ports.pk), rows_from="40"), "record")
     assert "Rows 41 to 48 of 48." in rest
     assert rest.count("Switch port ") == 8
+
+
+@pytest.mark.parametrize(
+    ("count", "table", "words"),
+    [
+        (1, "point", "1 point"), (25, "device_model", "25 device models"), (2, "switch", "2 switches"),
+        (12, "point_facts", "facts of 12 points"), (1, "switch_facts", "facts of 1 switch"),
+    ],
+)  # fmt: skip
+def test_rows_are_counted_by_what_they_are_of(count: int, table: str, words: str) -> None:
+    assert rows_in_words(count, table) == words
 
 
 def test_rows_that_changed_show_what_changed_before_and_after() -> None:

@@ -50,6 +50,15 @@ def test_the_parts_stand_in_the_order_in_which_they_are_needed(hall: Hall, clien
     ]  # fmt: skip
 
 
+def test_parts_are_a_tap_away_behind_life_safety_and_dangers(hall: Hall, client: Client) -> None:
+    """A sheet is twenty screens of a phone long."""
+    html = html_of(client, hall)
+    links = re.findall(r'<a class="button" href="#([^"]*)">', html)
+    assert links == ["call", "wrong", "blocks", "isolate", "zones"]
+    assert all(f'<h2 id="{one}">' in html for one in links)
+    assert html.index('id="dangers"') < html.index('href="#call"') < html.index('id="way-in"')
+
+
 def test_life_safety_is_reversed_where_it_is_served_and_asks_where_it_is_not_recorded(
     hall: Hall, client: Client
 ) -> None:

@@ -93,6 +93,7 @@ def test_the_way_there_is_on_the_first_page_and_the_blocks_are_on_the_second(lan
     assert "Blocks" not in first
     assert second.startswith("Blocks")
     assert "Pull clips 1 and 2" in second
+    assert "reading" in second, "what the box beside a run is for"
     assert f"page 1 of {2 + len(others)}" in first
 
 
@@ -180,7 +181,7 @@ def test_what_is_wrong_stands_with_the_change_that_made_it_so(hall: Hall) -> Non
     (wrong, *_) = parts.wrong
     text = " ".join(pages_of(sheet_pdf(parts, ADDRESS)))
     assert wrong.figure.sentence in text
-    assert wrong.change in text
+    assert f"{wrong.change}. Case {wrong.case_id}, open." in text
     assert wrong.figure.mark.startswith("<svg"), "the same mark as on the page"
 
 

@@ -14,7 +14,8 @@ from django.test.utils import CaptureQueriesContext
 
 from api.pages.findings.named_changes import named_changes, since
 from sites.changes.services import change_accept
-from sites.models import ChangeSet, User
+from sites.models import ChangeSet, DeviceModel, User
+from sites.services.power import supply_alter
 from sites.services.sites import site_alter
 from tests import factories
 from tests.api.conftest import Caller
@@ -97,6 +98,15 @@ def test_it_names_the_change_who_did_it_and_the_figure_before_and_after(
     assert (said["Done by"], said["Recorded by"]) == ("Hallam Crew", "R. Ondine")
     assert (said["Day"], said["Job"], said["Reason"]) == ("12 Jun 2024", "LS-2207", "more sound")
     assert f'<a href="/changes/{added.pk}">Change set {added.pk}</a>' in html
+
+
+def test_a_figure_that_did_not_move_stands_once(client: Client, hall: Hall) -> None:
+    """40 speakers at 40 mA draw 1.60 A as before, of which the 1 A supply may deliver 0.80 A."""
+    smaller = factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=1.0)
+    supply_alter(factories.change(hall.site, happened_on=ADDED), supply=hall.supply, model=smaller)
+    check([hall.site.pk])
+    html = page(client, Finding.objects.get(code="supply_current", subject_id=hall.supply.pk))
+    assert "<strong>1.60 A</strong>; limit 0.80 A" in html
 
 
 def test_no_line_ends_between_a_number_and_its_unit(client: Client, finding: Finding) -> None:

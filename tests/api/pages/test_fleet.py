@@ -93,6 +93,7 @@ def test_one_cause_is_one_line_that_names_its_zones_and_the_time_to_respond_by(
     assert escape(in_sentence(case["findings"][0]["attribution"]["sentence"])) in html
     assert in_sentence(case["response"]) in html
     assert case["response"].startswith("Respond by ")
+    assert f'<a href="/cases/{case["id"]}">Case {case["id"]}</a>. Respond by' in html
     assert f"{len(case['findings']) - 1} more figure" in html
     assert re.search(
         r"Ticket hall</\w+> <b>\(life safety\)</b>; <\w[^>]*>Gangway</\w+> \(life safety not recorded\)", html

@@ -171,7 +171,7 @@ def test_the_survey_of_a_site(hall: Hall, client: Client) -> None:
     assert question["figure"]["limit"] is None
     assert survey["summary"].endswith("or a rating is missing. 1 question for people at the site.")
     assert survey["to_check"] == []
-    life_safety = "Which zones serve life safety? Not recorded of zones Gangway and Ticket hall."
+    life_safety = "Which zones serve life safety? Not recorded for zones Gangway and Ticket hall."
     assert survey["to_ask"] == [life_safety]
     assert get(client, f"sites/{hall.site.pk}/survey", as_of=BUILT.isoformat())["as_of"] == BUILT.isoformat()
     # IEEE 802.3: class 2 may draw 6.49 W

@@ -107,6 +107,32 @@ def test_customers_are_found_too(fleet: dict[str, Any], manager: User, with_toke
     assert (first["kind"], first["id"]) == ("customer", fleet["store"].customer_id)
 
 
+def test_a_zone_comes_before_the_points_along_it(
+    fleet: dict[str, Any], manager: User, with_token: Caller
+) -> None:
+    """All have both words; the places of the points are shorter than the names and groups of the zone."""
+    run = factories.make_run(factories.make_block(fleet["store-2/Riser A"]), name="B1")
+    for _ in range(3):
+        factories.make_points(run, 1, place="freezer")
+    items = found(with_token(manager), "freezer cold store")
+    assert [one["kind"] for one in items[:4]] == ["zone", "point", "point", "point"]
+    assert items[0]["id"] == fleet["store-2/Blast freezer"].pk
+
+
+def test_words_that_every_caller_says_find_nothing_by_themselves(
+    fleet: dict[str, Any], manager: User, with_token: Caller
+) -> None:
+    run = factories.make_run(factories.make_block(fleet["quay-9/Riser A"]), name="IN-1")
+    factories.make_points(run, 1, place="over the door in the corner")
+    client = with_token(manager)
+    (first, *others) = found(client, "it is in the gangway at the terminal")
+    assert first["id"] == fleet["east/Gangway"].pk
+    assert all("over the door" not in one["where"] for one in others)
+    # where nothing else is said, or in a name, they are words like others
+    assert found(client, "in the")[0]["where"].endswith("over the door in the corner")
+    assert found(client, "in-1")[0]["id"] == run.pk
+
+
 def test_best_first(fleet: dict[str, Any], manager: User, with_token: Caller) -> None:
     ranks = [item["rank"] for item in found(with_token(manager), "riser")]
     assert len(ranks) >= 3

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from sites.changes.errors import ChangeConflict, ChangeRefused
+from sites.changes.operations import read_operations
 from sites.changes.selectors import describe_change_set
 from sites.changes.services import (
     change_accept,
@@ -348,6 +349,16 @@ def test_all_that_is_wrong_with_a_list_is_named_at_once(site: Site) -> None:
         ("/operations/3", 'Expected an object such as {"op": "point'),
         ("/operations/4/label", "label must be a short name of letters, digits, spaces, dots and dashes"),
     ]
+
+
+def test_an_operation_that_is_not_there_is_told_what_there_is_for_its_thing(site: Site) -> None:
+    with pytest.raises(ChangeRefused) as caught:
+        read_operations([{"op": "visit.add"}])
+    (problem,) = caught.value.problems
+    assert problem.detail == (
+        "There is no operation 'visit.add'. Did you mean visit.alter? There are: visit.alter and "
+        "visit.record."
+    )
 
 
 def test_a_reference_to_another_site_is_not_there(site: Site) -> None:

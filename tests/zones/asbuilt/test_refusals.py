@@ -13,7 +13,7 @@ from zones.asbuilt.problems import place_of
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import import_files
 
-from .folders import NOW, Folder, as_files, change_row, landing, pier, point, take
+from .folders import NOW, Folder, as_files, change_row, landing, pier, point, take, taken
 
 pytestmark = pytest.mark.django_db
 
@@ -189,6 +189,22 @@ def test_everything_wrong_at_once_and_nothing_written() -> None:
             ("tests.csv", 3, "supersedes", "no_such_test"),
             "no test “frist”",
             id="no such test",
+        ),
+        pytest.param(
+            lambda f: f["tests"].append(
+                taken("run_current", "0.2", run="R1", taken_on="2026-06-01", taken_at="09:10")
+            ),
+            ("tests.csv", 5, "taken_at", "invalid"),
+            "Taken at 09:10, which is to come: it is 09:00 at the site.",
+            id="a test at a time to come",
+        ),
+        pytest.param(
+            lambda f: f.update(
+                instruments=[{"name": "meter", "kind": "multimeter", "calibrated_on": "2199-01-01"}]
+            ),
+            ("instruments.csv", 2, "calibrated_on", "invalid"),
+            "Calibrated on 2199-01-01, which is to come: give the day of its last calibration.",
+            id="a calibration to come",
         ),
     ],
 )

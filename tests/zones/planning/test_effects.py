@@ -16,7 +16,7 @@ from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
 from zones.loads.site_loads import Load
-from zones.loads.wording import RenderedLoad
+from zones.loads.wording import RenderedLoad, difference_in_words
 from zones.planning.effects import Difference, Effect, SiteFigures, difference_between, effect_of
 from zones.subjects import Places
 
@@ -125,3 +125,16 @@ def test_what_differs_in_the_last_bits_is_no_difference_and_no_worse() -> None:
     ((_, other),) = after.figures.items()
     assert not Difference("a", one.load.subject, one, other).worsens
     assert difference_between(before, figures_of(a=(near, 95.1)), done=True).differences[0].worsens
+
+
+def test_faults_are_said_without_a_limit_of_none() -> None:
+    def clips_out(rows: float, verdict: Verdict) -> RenderedLoad:
+        estimates = Estimates(*[Estimate(rows, 0.0)] * 3)
+        load = Load("clip_out", SubjectKind.BLOCK, 1, estimates, verdict, None, None, None)
+        return RenderedLoad(load, limit_by_code("clip_out"), "block B", Places("", "", ""))
+
+    none, two, four = clips_out(0, Verdict.WITHIN), clips_out(2, Verdict.PAST), clips_out(4, Verdict.PAST)
+    assert difference_in_words(none, two) == f"{two.sentence} Past; before within."
+    assert difference_in_words(two, four) == f"{four.sentence} Past; before 2 rows."
+    assert difference_in_words(two, none) == "Clip left out, block B: no. Within; before past."
+    assert difference_in_words(None, two) == f"{two.sentence} Past."

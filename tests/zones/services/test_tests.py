@@ -5,20 +5,24 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
+from django.utils import timezone
 
 from sites.changes.errors import ChangeRefused
-from sites.changes.making import today_at
+from sites.changes.making import today_at, today_in
 from sites.changes.operations import accept, is_measured, read_operations
 from sites.changes.steps import day_of, last_step_of
 from sites.models import Closet, Instrument, Site
 from sites.services.instruments import instrument_add, instrument_alter
+from sites.services.sites import site_alter
 from tests import factories
 from tests.factories import change
 from tests.sites.changes.rows import accepted, refused, say, sql
 from zones.models import KINDS, Run, Test
 from zones.plant.selectors import read_plant
+from zones.rules.tests import has_come
 from zones.services.tests import record_test, supersede_test
 from zones.services.visits import visit_record
 
@@ -331,6 +335,79 @@ def test_nothing_was_tested_on_a_day_to_come(site: Site, run: Run) -> None:
             change(site, happened_on=tomorrow, planned=True),
             kind=Kind.SHORTS, passed=True, taken_on=tomorrow, run=run,
         )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("ahead", "come"), [(-60, True), (0, True), (4, True), (6, False), (180, False)], ids=str
+)
+def test_nothing_was_tested_at_a_time_to_come(
+    site: Site, run: Run, monkeypatch: pytest.MonkeyPatch, ahead: int, come: bool
+) -> None:
+    """Noon of the site's day, in winter an hour after noon UTC; minutes from then."""
+    site_alter(change(site), time_zone="Europe/Vienna")
+    monkeypatch.setattr(timezone, "now", lambda: dt.datetime(2025, 12, 1, 11, 0, tzinfo=dt.UTC))
+    day, noon = dt.date(2025, 12, 1), dt.datetime(2025, 12, 1, 12, 0, tzinfo=ZoneInfo("Europe/Vienna"))
+    taken_at = f"{noon + dt.timedelta(minutes=ahead):%H:%M}"
+
+    def record() -> Test:
+        at = change(site, happened_on=day)
+        return record_test(at, kind=Kind.SHORTS, passed=True, taken_on=day, taken_at=taken_at, run=run).result
+
+    if come:
+        assert record().taken_at == taken_at
+        return
+    with pytest.raises(ChangeRefused) as caught:
+        record()
+    assert [(one.pointer, one.detail) for one in caught.value.problems] == [
+        ("/taken_at", f"Taken at {taken_at}, which is to come: it is 12:00 at the site.")
+    ]
+
+
+def test_the_first_of_two_hours_that_clocks_show_alike_is_meant() -> None:
+    """Clocks of Lisbon go back at 02:00 on that day, to 01:00: at 01:05 again, 01:50 has been."""
+    again = dt.datetime(2025, 10, 26, 1, 5, tzinfo=ZoneInfo("Europe/Lisbon"), fold=1)
+    assert list(has_come(again.date(), "01:50", again)) == []
+    assert [one.pointer for one in has_come(again.date(), "24:00", again)] == ["/taken_at"]
+
+
+def test_no_instrument_was_calibrated_on_a_day_to_come() -> None:
+    """It may be tomorrow already at the sites that it is used at."""
+    clamp: dict[str, Any] = {"name": "clamp 4", "kind": Instrument.Kind.CLAMP_METER}
+    with pytest.raises(ChangeRefused, match="give the day of its last calibration") as caught:
+        instrument_add(change(), **clamp, calibrated_on=today_in("UTC") + dt.timedelta(days=2))
+    assert caught.value.problems[0].pointer == "/calibrated_on"
+    assert instrument_add(change(), **clamp, calibrated_on=today_in("Pacific/Kiritimati")).result.pk
+
+
+def test_raw_sql_takes_no_test_of_a_time_to_come_either(site: Site, run: Run) -> None:
+    """In a time zone where it is six in the morning now."""
+    ahead = (6 - dt.datetime.now(dt.UTC).hour + 12) % 24 - 12
+    site_alter(change(site), time_zone=f"Etc/GMT{-ahead:+d}" if ahead else "UTC")
+    today = today_at(site.pk)
+
+    def insert(taken_at: str) -> None:
+        say(accepted(site.pk, happened_on=today.isoformat()))
+        sql(
+            "INSERT INTO reading (site_id, kind, run_id, passed, taken_on, taken_at, step, change_set_id, "
+            "technician, instrument, note) VALUES (%s, 'shorts', %s, true, %s, %s, zonebook_step(), "
+            "zonebook_change_set(), '', '', '')",
+            site.pk, run.pk, today, taken_at,
+        )  # fmt: skip
+
+    insert("")
+    insert("05:00")
+    for time in ("10:00", "24:00"):
+        with refused("reading_has_come"):
+            insert(time)
+
+
+def test_raw_sql_takes_no_calibration_to_come_either() -> None:
+    meter = instrument_add(change(), name="clamp 4", kind=Instrument.Kind.CLAMP_METER).result
+    say(accepted(None))
+    update = "UPDATE instrument SET calibrated_on = %s, change_set_id = zonebook_change_set() WHERE id = %s"
+    with refused("instrument_calibrated"):
+        sql(update, today_in("UTC") + dt.timedelta(days=2), meter.pk)
+    sql(update, today_in("UTC"), meter.pk)
 
 
 # --- what a release before called it ------------------------------------------------------------------------

@@ -357,12 +357,12 @@ def test_one_question_asks_which_zones_carry_tones(hall: Hall) -> None:
         zone_alter(factories.change(hall.site), zone=zone, signal=ZoneFacts.Signal.UNKNOWN)
     (question,) = site_survey(hall.site.pk, BUILT).to_ask
     assert question == (
-        "Which zones carry tones (chimes, bells, alarm tones, music)? Not recorded of zones Gangway and "
+        "Which zones carry tones (chimes, bells, alarm tones, music)? Not recorded for zones Gangway and "
         "Ticket hall: counted as speech."
     )
     zone_alter(factories.change(hall.site), zone=hall.zone, signal=ZoneFacts.Signal.TONES)
     (question,) = site_survey(hall.site.pk, BUILT).to_ask
-    assert "Not recorded of zone Gangway: counted as speech." in question
+    assert "Not recorded for zone Gangway: counted as speech." in question
     zone_alter(factories.change(hall.site), zone=hall.gangway, signal=ZoneFacts.Signal.SPEECH)
     assert site_survey(hall.site.pk, BUILT).to_ask == ()
 

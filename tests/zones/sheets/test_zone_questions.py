@@ -25,7 +25,7 @@ def test_a_run_whose_zone_is_not_recorded_asks_nothing_of_a_zone(db: None) -> No
     with quay.record.change():
         quay.record.run("R2", zone=None)
     _, asked = zone_questions(quay.site_id, 1 << 60)
-    assert asked.endswith("Not recorded of zone Ticket hall: counted as speech.")
+    assert asked.endswith("Not recorded for zone Ticket hall: counted as speech.")
 
 
 def test_which_zones_serve_life_safety_is_asked_of_those_that_stand_and_where_it_is_not_recorded(
@@ -41,10 +41,10 @@ def test_which_zones_serve_life_safety_is_asked_of_those_that_stand_and_where_it
     before = first_step_after(factories.BUILT_ON)
     (asked,) = zone_questions(site.pk, before)
     assert asked == (
-        "Which zones serve life safety? Not recorded of zones Berth A, Berth B, Berth C, Berth D, Berth E, "
+        "Which zones serve life safety? Not recorded for zones Berth A, Berth B, Berth C, Berth D, Berth E, "
         "Berth F and Berth G."
     )
     for berth in berths[1:]:
         zone_end(factories.change(site), zone=berth)
     (asked,) = zone_questions(site.pk, before)
-    assert asked == "Which zones serve life safety? Not recorded of zone Berth A."
+    assert asked == "Which zones serve life safety? Not recorded for zone Berth A."

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-import zoneinfo
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from sites.changes.making import now_in
 from sites.wording import perhaps
 from zones.asbuilt.formats import ALL, BY_NAME, FileKind, Reference
 from zones.asbuilt.formats.kinds import Sources, Values
@@ -162,7 +162,11 @@ class Context:
 
     def today(self, site: Thing) -> dt.date:
         """The day of the import at a site."""
-        return self.importer.now.astimezone(zoneinfo.ZoneInfo(site.values.get("time_zone", "UTC"))).date()
+        return self.now(site).date()
+
+    def now(self, site: Thing) -> dt.datetime:
+        """When the import was begun, as clocks at a site show it."""
+        return now_in(site.values.get("time_zone", "UTC"), self.importer.now)
 
     # -- names
 

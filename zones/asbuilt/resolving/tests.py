@@ -52,7 +52,8 @@ def _add_test(context: Context, row: Row, thing: Thing, superseded: set[Thing | 
     if change is not None and not row.is_refused():
         thing.writer = context.writer(change)
         row.refuse(taken_by_then(row.values["taken_on"], thing.writer.happened_on))
-        row.refuse(has_come(row.values["taken_on"], context.today(thing.site)))
+        now = context.now(thing.site)
+        row.refuse(has_come(row.values["taken_on"], row.values.get("taken_at") or "", now))
         context.world.add(thing)
 
 

@@ -167,6 +167,13 @@ def test_many_ids_and_texts_in_a_token(manager: User, with_token: Caller) -> Non
     refused(answer, "/customer_ids", "Expected at most 500 items")
 
 
+def test_a_list_is_counted_before_its_items_are_read(manager: User, with_token: Caller) -> None:
+    body = {"name": "desk", "url": "https://desk.example", "kinds": [{}] * 10_000}
+    answer = post(with_token(manager), "subscriptions", body)
+    refused(answer, "/kinds", "Expected at most 40 items; this has 10000.")
+    assert len(answer.json()["errors"]) == 1, "else each item was read"
+
+
 def test_a_text_of_a_query_has_a_limit(client: Client) -> None:
     answer = client.get(f"{ROOT}/sites", {"code": "x" * 501})
     (error,) = answer.json()["errors"]

@@ -104,6 +104,12 @@ IN_PROGRESS: Final = Kind(
     "Send it again with the same `Idempotency-Key` after the seconds in `Retry-After`, to have its answer.",
 )
 GONE: Final = Kind("gone", 410, "This is no longer available", "`detail` says where to start again.")
+LENGTH_REQUIRED: Final = Kind(
+    "length_required",
+    411,
+    "Say how long the body is",
+    "Send the whole body with a `Content-Length`, without `Transfer-Encoding`. Proxies that buffer requests do.",
+)
 STALE_VERSION: Final = Kind(
     "stale_version",
     412,

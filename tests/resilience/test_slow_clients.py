@@ -116,9 +116,9 @@ def test_clients_that_do_not_close_stop_nothing(
     """gunicorn's own waits for each of them, two seconds in its main loop."""
     _process, url, port = server
     asked = b"GET /readyz HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n"
-    for client in [connect(port, open_sockets, asked) for _ in range(30)]:
-        assert received(client).startswith(b"HTTP/1.1 200 OK")
+    clients = [connect(port, open_sockets, asked) for _ in range(30)]
     assert httpx.get(f"{url}/healthz", timeout=5).status_code == 200
+    assert all(received(client).startswith(b"HTTP/1.1 200 OK") for client in clients)
 
 
 def test_who_sends_a_body_that_is_not_read_gets_the_answer(

@@ -87,6 +87,9 @@ def address_of(request: HttpRequest) -> str:
     except ValueError:
         return "unknown"  # a Unix socket
     if isinstance(address, ipaddress.IPv6Address):
+        # A server that listens on [::] sees each IPv4 caller in one network of 64 bits (RFC 4291, 2.5.5.2)
+        if address.ipv4_mapped is not None:
+            return str(address.ipv4_mapped)
         return str(ipaddress.ip_network((address, 64), strict=False))
     return str(address)
 

@@ -151,6 +151,7 @@ def test_tokens_that_are_refused_are_counted_by_address(
     [
         ({"REMOTE_ADDR": "192.0.2.7"}, "192.0.2.7"),
         ({"REMOTE_ADDR": "2001:db8:1:2:3::4"}, "2001:db8:1:2::/64"),
+        ({"REMOTE_ADDR": "::ffff:192.0.2.7"}, "192.0.2.7"),
         ({"REMOTE_ADDR": ""}, "unknown"),
         ({"REMOTE_ADDR": "10.0.0.2", "HTTP_X_FORWARDED_FOR": "198.51.100.9"}, "10.0.0.2"),
     ],

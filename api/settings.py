@@ -329,9 +329,7 @@ PUSH_TIME_SCALE = 1.0
 # --- cache --------------------------------------------------------------------------------------------------
 # Holds nothing but counts of requests. Without an address each process counts for itself.
 
-_cache_url = server_address(
-    "ZONEBOOK_CACHE_URL", ("redis", "rediss", "rediscache"), "redis://host:6379/1"
-)
+_cache_url = server_address("ZONEBOOK_CACHE_URL", ("redis", "rediss", "rediscache"), "redis://host:6379/1")
 CACHES = {"default": env.cache_url_config(_cache_url or "locmemcache://")}
 if CACHES["default"]["BACKEND"] == "django.core.cache.backends.redis.RedisCache":
     # An answer waits this long for a cache that is away, and is then given without being counted

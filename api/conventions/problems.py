@@ -108,7 +108,7 @@ LENGTH_REQUIRED: Final = Kind(
     "length_required",
     411,
     "Say how long the body is",
-    "Send the whole body with a `Content-Length`, without `Transfer-Encoding`. Proxies that buffer requests do.",
+    "Send the whole body with a `Content-Length`, without `Transfer-Encoding`.",
 )
 STALE_VERSION: Final = Kind(
     "stale_version",

@@ -148,7 +148,10 @@ _UNREADABLES: Final[list[tuple[tuple[type[Exception], ...], _Answer]]] = [
         (errors.LimitRequestLine,),
         _TOO_LARGE._replace(detail="The first line of the request, with its query, is too long."),
     ),
-    ((errors.LimitRequestHeaders,), _TOO_LARGE._replace(detail="A header is too long, or there are too many.")),
+    (
+        (errors.LimitRequestHeaders,),
+        _TOO_LARGE._replace(detail="A header is too long, or there are too many."),
+    ),
     ((errors.ParseException,), _UNREADABLE),
 ]
 

@@ -364,7 +364,7 @@ REST_FRAMEWORK = {
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 CSRF_FAILURE_VIEW = "api.pages.problem_pages.csrf_failure"
-# For each token, and for each person; and tokens refused, for each address. Counted in the cache above
+# For each token, and for each person; and tokens refused and log-ins, for each address. Counted in the cache
 REQUESTS_PER_MINUTE = whole_number("ZONEBOOK_REQUESTS_PER_MINUTE", 1200)
 REFUSED_PER_MINUTE = whole_number("ZONEBOOK_REFUSED_PER_MINUTE", 60)
 SPECTACULAR_SETTINGS = {

@@ -23,6 +23,8 @@ TYPE_PATH: Final = "/api/v1/problems/"
 # Texts of a problem, which may repeat what was sent: with ``MOST_NAMED`` places, they bound its size
 LONGEST_DETAIL: Final = 2_000
 LONGEST_POINTER: Final = 500
+LARGEST_BODY_BYTES: Final = 4 * 1024 * 1024
+"""Of a request; also the web server's worker refuses more, before it is read."""
 
 
 @dataclass(frozen=True)

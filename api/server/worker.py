@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 import socket
 import struct
 import threading
@@ -37,8 +38,10 @@ from api.conventions.problems import (
     CONTENT_TYPE,
     HEADERS_TOO_LARGE,
     INTERNAL,
+    LARGEST_BODY_BYTES,
     LENGTH_REQUIRED,
     REQUEST_TIMEOUT,
+    TOO_LARGE,
     UNAVAILABLE,
     Kind,
 )
@@ -60,6 +63,7 @@ QUEUED_S: Final = 10.0
 LARGEST_HEAD: Final = 64 * 1024
 _AT_ONCE: Final = 64 * 1024
 _HEALTH: Final = (b"GET /healthz ", b"HEAD /healthz ")
+_ANNOUNCES_BODY: Final = re.compile(rb"\r\n(content-length|transfer-encoding)[ \t]*:", re.IGNORECASE)
 _EVENTS: Final = "/api/v1/events"
 _WITHOUT_BODY: Final = ("GET", "HEAD", "OPTIONS", "TRACE")
 
@@ -130,6 +134,9 @@ _NO_LENGTH: Final = _Answer(
     "Length Required",
     LENGTH_REQUIRED,
     "The body came in chunks, and its length is not known before its end: nothing was read.",
+)
+_LARGE_BODY: Final = _Answer(
+    "Content Too Large", TOO_LARGE, f"The body is larger than {LARGEST_BODY_BYTES // 1024 // 1024} MiB."
 )
 _UNREADABLE: Final = _Answer(
     "Bad Request",
@@ -219,7 +226,9 @@ class Worker(ThreadWorker):
 
     def _submit(self, conn: TConn) -> None:
         conn.queued_at = time.monotonic()
-        pool = self.health_pool if conn.head.startswith(_HEALTH) else self.tpool
+        # What announces a body may make its thread wait for it
+        asks_health = conn.head.startswith(_HEALTH) and not _ANNOUNCES_BODY.search(conn.head)
+        pool = self.health_pool if asks_health else self.tpool
         future = pool.submit(self.handle, conn)
         future.add_done_callback(lambda done: self.method_queue.defer(self.finish_request, conn, done))
 
@@ -276,8 +285,13 @@ class Worker(ThreadWorker):
     # Requests that wait for events
 
     def handle_request(self, req: Any, conn: TConn) -> Any:
-        if req.method not in _WITHOUT_BODY and any(name == "TRANSFER-ENCODING" for name, _ in req.headers):
+        said = dict(req.headers)
+        if "TRANSFER-ENCODING" in said and req.method not in _WITHOUT_BODY:
             _NO_LENGTH.send(conn.client, conn.sock.sendall)
+            return False
+        if int(said.get("CONTENT-LENGTH", 0)) > LARGEST_BODY_BYTES:
+            # Before any part of it is read: a form's files would go to the disk
+            _LARGE_BODY.send(conn.client, conn.sock.sendall)
             return False
         self.here.waiting = None if self.cfg.is_ssl else conn.waiting
         try:

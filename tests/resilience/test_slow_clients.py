@@ -121,6 +121,17 @@ def test_clients_that_do_not_close_stop_nothing(
     assert all(received(client).startswith(b"HTTP/1.1 200 OK") for client in clients)
 
 
+def test_a_body_that_does_not_come_keeps_nobody_from_asking_for_health(
+    server: tuple[Process, str, int], open_sockets: ExitStack
+) -> None:
+    """The thread of `/healthz` waits for none of them; gunicorn's threads do, five seconds each."""
+    _process, url, port = server
+    asked = b"GET /healthz HTTP/1.1\r\nHost: localhost\r\n%s: 100\r\n\r\n"
+    for name in (b"Content-Length", b"content-length") * 3:
+        connect(port, open_sockets, asked % name)
+    assert httpx.get(f"{url}/healthz", timeout=5).status_code == 200
+
+
 def test_who_sends_a_body_that_is_not_read_gets_the_answer(
     server: tuple[Process, str, int], open_sockets: ExitStack
 ) -> None:
@@ -129,7 +140,7 @@ def test_who_sends_a_body_that_is_not_read_gets_the_answer(
     body = b"x" * 20_000_000
     head = f"POST /api/v1/zones HTTP/1.1\r\nHost: localhost\r\nContent-Length: {len(body)}\r\n\r\n"
     client = connect(port, open_sockets, head.encode() + body)
-    assert received(client).startswith(b"HTTP/1.1 401 ")
+    assert received(client).startswith(b"HTTP/1.1 413 ")
 
 
 @pytest.mark.parametrize(
@@ -144,6 +155,11 @@ def test_who_sends_a_body_that_is_not_read_gets_the_answer(
         ),
         pytest.param(b"GET / HTTP/1.1\r\nAuthorization KEY", 400, "bad_request", id="no colon"),
         pytest.param(b"GET / HTTP/1.1" + b"\r\na: KEY" * 65, 431, "headers_too_large", id="65 headers"),
+        pytest.param(
+            b"POST /log-in HTTP/1.1\r\nContent-Type: multipart/form-data; boundary=x"
+            b"\r\nContent-Length: 4194305",
+            413, "too_large", id="a byte more than 4 MiB of a form",
+        ),
         pytest.param(
             b"POST / HTTP/1.1\r\nTransfer-Encoding: chunked\r\n\r\n2\r\n{}\r\n0",
             411, "length_required", id="chunks",

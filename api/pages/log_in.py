@@ -35,7 +35,8 @@ class LogIn(views.LoginView):
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         used, reset_s = count_request(f"log-in {address_of(request)}")
         if used > settings.REFUSED_PER_MINUTE:
-            detail = f"This address sent {settings.REFUSED_PER_MINUTE} log-ins in a minute; wait {reset_s} seconds."
+            most = settings.REFUSED_PER_MINUTE
+            detail = f"This address sent {most} log-ins in a minute; wait {reset_s} seconds."
             return _wait(request, problems.RATE_LIMITED, detail, reset_s)
         if not _places.acquire(blocking=False):
             return _wait(request, problems.UNAVAILABLE, "Many people log in just now: try again.", 1)

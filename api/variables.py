@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import environ
 from django.core.exceptions import ImproperlyConfigured
@@ -50,14 +51,34 @@ env.ENVIRON = with_secrets_from_files(os.environ)
 _ON, _OFF = frozenset({"on", "true", "yes", "1"}), frozenset({"off", "false", "no", "0"})
 
 
-def whole_number(variable: str, default: int, *, least: int = 0) -> int:
+def whole_number(variable: str, default: int, *, least: int = 0, most: int = 9_999_999) -> int:
     text = env.str(variable, default=str(default))
-    # PostgreSQL counts milliseconds in 32 bits, so a time has seven digits at most
-    if not (text.isascii() and text.isdecimal() and len(text) < 8 and int(text) >= least):
+    if not (text.isascii() and text.isdecimal() and len(text) < 8 and least <= int(text) <= most):
         raise ImproperlyConfigured(
-            f"{variable}={text}: expected a whole number such as {default}, from {least} to 9999999."
+            f"{variable}={text}: expected a whole number such as {default}, from {least} to {most}."
         )
     return int(text)
+
+
+def seconds(variable: str, default: int) -> int:
+    """A limit in time of PostgreSQL, which counts milliseconds in 32 bits."""
+    return whole_number(variable, default, most=(2**31 - 1) // 1000)
+
+
+def names(variable: str, default: str) -> list[str]:
+    return [text.strip() for text in env.str(variable, default=default).split(",") if text.strip()]
+
+
+def server_address(variable: str, schemes: tuple[str, ...], example: str) -> str:
+    """The address of a server; the message leaves it out, since it may hold a password."""
+    text: str = env.str(variable, default="")
+    try:
+        understood = not text or (urlsplit(text).scheme in schemes and urlsplit(text).port != 0)
+    except ValueError:  # a port that is not a number
+        understood = False
+    if not understood:
+        raise ImproperlyConfigured(f"{variable}: expected an address such as {example}.")
+    return text
 
 
 def switch(variable: str, *, default: bool) -> bool:

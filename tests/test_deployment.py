@@ -127,7 +127,7 @@ def number(block: str, name: str) -> int:
 
 def test_the_proxy_example_buffers_and_fits_the_web_server() -> None:
     from api import settings
-    from api.conventions.bodies import LARGEST_BODY_BYTES
+    from api.conventions.problems import LARGEST_BODY_BYTES
     from api.server import config, worker
 
     assert said(NGINX, "proxy_request_buffering") == said(NGINX, "proxy_buffering") == "on"
@@ -160,12 +160,13 @@ def test_the_unit_starts_what_the_table_of_processes_does(compose: dict[str, Any
 def test_the_connections_of_the_example_add_up() -> None:
     from api import settings
 
-    ((processes, threads, sweepers, workers, total),) = re.findall(
-        r"(\d+) × (\d+) \+ (\d+) \+\s(\d+) = (\d+) with what is shown here", README
+    ((processes, threads, waiting, sweeper, workers, total),) = re.findall(
+        r"(\d+) × \((\d+) \+ (\d+)\) \+ (\d+) \+ (\d+) = (\d+) with\swhat\sis\sshown\shere", README
     )
     assert (int(processes), int(threads)) == (settings.REQUEST_PROCESSES, settings.REQUEST_THREADS)
     assert f"--concurrency={workers}" in UNIT
-    assert int(processes) * int(threads) + int(sweepers) + int(workers) == int(total)
+    kept = int(processes) * (int(threads) + int(waiting)) + int(sweeper) + int(workers)
+    assert kept == int(total)
 
 
 def test_every_command_of_the_readme_is_taken() -> None:

@@ -16,9 +16,8 @@ from rest_framework.utils.encoders import JSONEncoder
 
 from sites.wording import shortened
 
-from .problems import MALFORMED_BODY, TOO_LARGE, ProblemError
+from .problems import LARGEST_BODY_BYTES, MALFORMED_BODY, TOO_LARGE, ProblemError
 
-LARGEST_BODY_BYTES: Final = 4 * 1024 * 1024
 _LARGEST_WHOLE: Final = 2**53
 """Up to there a double has each whole number once."""
 

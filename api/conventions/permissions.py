@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import ipaddress
 import math
+import re
 import time
 from typing import Any, Final
 
@@ -31,6 +32,7 @@ from .problems import RATE_LIMITED, ProblemError
 log = structlog.get_logger(__name__)
 
 WINDOW_S: Final = 60
+_WITH_PORT: Final = re.compile(r"(?:\[(?P<six>[^\]]+)\]|(?P<four>[\d.]+))(?::\d+)?")
 
 # Addresses with one answer for everybody: the schema, the reference page, the kinds of problems
 PUBLIC: Final = "public"
@@ -82,11 +84,15 @@ def address_of(request: HttpRequest) -> str:
     if settings.BEHIND_PROXY:
         # Each proxy adds its caller at the end, so only the last was not written by the caller
         said = request.headers.get("X-Forwarded-For", said).rpartition(",")[2].strip()
+    with_port = _WITH_PORT.fullmatch(said)  # as some proxies write it
     try:
-        address = ipaddress.ip_address(said)
+        address = ipaddress.ip_address(with_port["six"] or with_port["four"] if with_port else said)
     except ValueError:
         return "unknown"  # a Unix socket
     if isinstance(address, ipaddress.IPv6Address):
+        # A server that listens on [::] sees each IPv4 caller in one network of 64 bits (RFC 4291, 2.5.5.2)
+        if address.ipv4_mapped is not None:
+            return str(address.ipv4_mapped)
         return str(ipaddress.ip_network((address, 64), strict=False))
     return str(address)
 

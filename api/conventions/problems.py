@@ -23,6 +23,8 @@ TYPE_PATH: Final = "/api/v1/problems/"
 # Texts of a problem, which may repeat what was sent: with ``MOST_NAMED`` places, they bound its size
 LONGEST_DETAIL: Final = 2_000
 LONGEST_POINTER: Final = 500
+LARGEST_BODY_BYTES: Final = 4 * 1024 * 1024
+"""Of a request; also the web server's worker refuses more, before it is read."""
 
 
 @dataclass(frozen=True)
@@ -104,6 +106,12 @@ IN_PROGRESS: Final = Kind(
     "Send it again with the same `Idempotency-Key` after the seconds in `Retry-After`, to have its answer.",
 )
 GONE: Final = Kind("gone", 410, "This is no longer available", "`detail` says where to start again.")
+LENGTH_REQUIRED: Final = Kind(
+    "length_required",
+    411,
+    "Say how long the body is",
+    "Send the whole body with a `Content-Length`, without `Transfer-Encoding`.",
+)
 STALE_VERSION: Final = Kind(
     "stale_version",
     412,

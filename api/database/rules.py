@@ -40,11 +40,19 @@ def unfit_because(connection: BaseDatabaseWrapper) -> str | None:
             """SELECT rolname, CASE
                    WHEN rolsuper THEN 'is a superuser'
                    WHEN rolbypassrls THEN 'has BYPASSRLS'
+                   WHEN rolcreaterole THEN 'has CREATEROLE, and can become the one that owns the tables'
+                   WHEN current_setting('session_replication_role') <> 'origin'
+                       THEN 'begins with session_replication_role set, which switches off triggers'
                    WHEN EXISTS (
                        SELECT FROM pg_class WHERE relkind IN ('r', 'p')
                            AND relnamespace = ANY(current_schemas(false)::regnamespace[])
                            AND pg_has_role(relowner, 'MEMBER')
                    ) THEN 'owns tables, and can switch off their triggers'
+                   WHEN EXISTS (
+                       SELECT FROM pg_proc WHERE prorettype = 'trigger'::regtype
+                           AND pronamespace = ANY(current_schemas(false)::regnamespace[])
+                           AND pg_has_role(proowner, 'MEMBER')
+                   ) THEN 'owns functions of triggers, and can replace them'
                    WHEN has_parameter_privilege('session_replication_role', 'SET')
                        THEN 'may set session_replication_role, which switches off triggers'
                END FROM pg_roles WHERE rolname = current_user"""

@@ -1,8 +1,12 @@
-"""Logging in and out. Wrong passwords are counted for each account and address (django-axes, settings)."""
+"""Logging in and out. Wrong passwords are counted for each account and address (django-axes, settings).
+
+To check a password takes 100 MiB and a fifth of a second, of whoever asks and for any name: so log-ins are
+counted for each address before that, and few are checked at once."""
 
 from __future__ import annotations
 
-from typing import Any
+import threading
+from typing import Any, Final
 
 from django.conf import settings
 from django.contrib.auth import views
@@ -11,10 +15,15 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from api.conventions import problems
+from api.conventions.permissions import address_of, count_request
 from api.conventions.problems import ProblemError
 
 from . import problem_pages
 from .typed import typed_before
+
+AT_ONCE: Final = 2
+"""In one process: half of its threads, and 200 MiB."""
+_places = threading.BoundedSemaphore(AT_ONCE)
 
 
 class LogIn(views.LoginView):
@@ -22,6 +31,19 @@ class LogIn(views.LoginView):
 
     template_name = "pages/log_in.html"
     redirect_authenticated_user = True
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        used, reset_s = count_request(f"log-in {address_of(request)}")
+        if used > settings.REFUSED_PER_MINUTE:
+            most = settings.REFUSED_PER_MINUTE
+            detail = f"This address sent {most} log-ins in a minute; wait {reset_s} seconds."
+            return _wait(request, problems.RATE_LIMITED, detail, reset_s)
+        if not _places.acquire(blocking=False):
+            return _wait(request, problems.UNAVAILABLE, "Many people log in just now: try again.", 1)
+        try:
+            return super().post(request, *args, **kwargs)
+        finally:
+            _places.release()
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(typed=self.request.POST.get("typed", ""), **kwargs)
@@ -49,5 +71,9 @@ def locked(request: HttpRequest, *_args: Any, **_kwargs: Any) -> HttpResponse:
         f"{settings.AXES_FAILURE_LIMIT} wrong passwords were given for this account from this address. "
         f"Log-in for it is locked from here for {minutes} minutes."
     )
-    headers = {"Retry-After": str(minutes * 60)}
-    return problem_pages.as_page(request, ProblemError(problems.RATE_LIMITED, detail, headers=headers))
+    return _wait(request, problems.RATE_LIMITED, detail, minutes * 60)
+
+
+def _wait(request: HttpRequest, kind: problems.Kind, detail: str, seconds: int) -> HttpResponse:
+    problem = ProblemError(kind, detail, headers={"Retry-After": str(seconds)})
+    return problem_pages.as_page(request, problem)

@@ -4,6 +4,8 @@ gunicorn's own gives a new connection to a thread, which then waits for the clie
 send half a head stop a worker for as long as they like. Here the main loop gathers the head of each request,
 and a thread gets it when it is whole. A client that does not send it in time is told so.
 
+Nor does it wait for a client to take an answer and close: gunicorn's own does, two seconds for each.
+
 `/healthz` has a thread of its own, so it is answered while all others wait.
 
 A request that waits for events (`api.events.waiting`) holds no thread: its connection goes back to the main
@@ -14,6 +16,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 import socket
 import struct
 import threading
@@ -26,10 +29,22 @@ from selectors import EVENT_READ
 from typing import Any, Final, NamedTuple
 
 import structlog
+from gunicorn.http import errors
 from gunicorn.http.unreader import SocketUnreader
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
-from api.conventions.problems import CONTENT_TYPE, HEADERS_TOO_LARGE, REQUEST_TIMEOUT, UNAVAILABLE, Kind
+from api.conventions.problems import (
+    BAD_REQUEST,
+    CONTENT_TYPE,
+    HEADERS_TOO_LARGE,
+    INTERNAL,
+    LARGEST_BODY_BYTES,
+    LENGTH_REQUIRED,
+    REQUEST_TIMEOUT,
+    TOO_LARGE,
+    UNAVAILABLE,
+    Kind,
+)
 from api.conventions.request_id import HEADER
 from api.events.waiting import ENVIRON, LOOK_EVERY_S, Waiting
 
@@ -41,12 +56,16 @@ READ_S, WRITE_S = 5, 30
 """How long a thread waits for a client to send the next part of a body, and to take the next of an answer."""
 BODY_S: Final = 30.0
 """Time limit for a whole body, in any number of parts."""
+LINGER_S: Final = 2.0
+"""How long a connection that ends is read, so that the client gets all of its answer."""
 QUEUED_S: Final = 10.0
 """A request that waited longer for a thread is not begun: its client may be gone, and others wait."""
 LARGEST_HEAD: Final = 64 * 1024
 _AT_ONCE: Final = 64 * 1024
 _HEALTH: Final = (b"GET /healthz ", b"HEAD /healthz ")
+_ANNOUNCES_BODY: Final = re.compile(rb"\r\n(content-length|transfer-encoding)[ \t]*:", re.IGNORECASE)
 _EVENTS: Final = "/api/v1/events"
+_WITHOUT_BODY: Final = ("GET", "HEAD", "OPTIONS", "TRACE")
 
 
 class _Answer(NamedTuple):
@@ -57,8 +76,9 @@ class _Answer(NamedTuple):
     detail: str
     headers: tuple[str, ...] = ()
 
-    def send(self, conn: TConn, send: Callable[[bytes], Any]) -> None:
-        """Answer, with an id of its own, and log it: no other line says what became of the request."""
+    def send(self, client: Any, send: Callable[[bytes], Any]) -> None:
+        """Answer, with an id of its own, and log it: no other line says what became of the request. client:
+        its address and port, if it has any."""
         request_id = str(uuid.uuid4())
         with contextlib.suppress(OSError):
             send(self._rendered(request_id))
@@ -67,7 +87,7 @@ class _Answer(NamedTuple):
             request_id=request_id,
             status=self.kind.status,
             code=self.kind.code,
-            client=conn.client[0] if isinstance(conn.client, tuple) else None,
+            client=client[0] if isinstance(client, tuple) else None,
         )
 
     def _rendered(self, request_id: str) -> bytes:
@@ -110,6 +130,39 @@ _TOO_BUSY: Final = _Answer(
 )
 
 
+_NO_LENGTH: Final = _Answer(
+    "Length Required",
+    LENGTH_REQUIRED,
+    "The body came in chunks, and its length is not known before its end: nothing was read.",
+)
+_LARGE_BODY: Final = _Answer(
+    "Content Too Large", TOO_LARGE, f"The body is larger than {LARGEST_BODY_BYTES // 1024 // 1024} MiB."
+)
+_UNREADABLE: Final = _Answer(
+    "Bad Request",
+    BAD_REQUEST,
+    "This is not a request of HTTP/1.1: a header, or the length of the body, is malformed, stands twice, or "
+    "contradicts another.",
+)
+_FIRST_LINE: Final = _Answer(
+    "Bad Request", BAD_REQUEST, "The first line of a request must read: METHOD ADDRESS HTTP/1.1."
+)
+_OURS: Final = _Answer("Internal Server Error", INTERNAL, "Something went wrong on our side.")
+_UNREADABLES: Final[list[tuple[tuple[type[Exception], ...], _Answer]]] = [
+    ((errors.InvalidResponseHeader, errors.InvalidResponseHeaderName), _OURS),
+    ((errors.InvalidRequestLine, errors.InvalidRequestMethod, errors.InvalidHTTPVersion), _FIRST_LINE),
+    (
+        (errors.LimitRequestLine,),
+        _TOO_LARGE._replace(detail="The first line of the request, with its query, is too long."),
+    ),
+    (
+        (errors.LimitRequestHeaders,),
+        _TOO_LARGE._replace(detail="A header is too long, or there are too many."),
+    ),
+    ((errors.ParseException,), _UNREADABLE),
+]
+
+
 class _WaitsError(Exception):
     """The request is to wait; nothing of an answer was sent."""
 
@@ -119,12 +172,14 @@ class Worker(ThreadWorker):
     2. When it is whole, give the connection to a thread (`_submit`, `handle`).
     3. A kept connection comes back, and its next request begins at 1.
     4. One whose request waits comes back too (`_park`), and that request goes to a thread again (`_send_in`).
+    5. One that ends is read until its client closes it (`_linger`).
     """
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.gathering: set[Any] = set()
         self.parked: set[Any] = set()
+        self.lingering: set[Any] = set()
         self.here = threading.local()
         self.watcher: threading.Thread | None = None
 
@@ -171,7 +226,9 @@ class Worker(ThreadWorker):
 
     def _submit(self, conn: TConn) -> None:
         conn.queued_at = time.monotonic()
-        pool = self.health_pool if conn.head.startswith(_HEALTH) else self.tpool
+        # What announces a body may make its thread wait for it
+        asks_health = conn.head.startswith(_HEALTH) and not _ANNOUNCES_BODY.search(conn.head)
+        pool = self.health_pool if asks_health else self.tpool
         future = pool.submit(self.handle, conn)
         future.add_done_callback(lambda done: self.method_queue.defer(self.finish_request, conn, done))
 
@@ -184,7 +241,7 @@ class Worker(ThreadWorker):
         times.add(THREAD_WAIT, waited_s)
         if waited_s > QUEUED_S:
             conn.sock.setblocking(True)
-            _TOO_BUSY.send(conn, conn.sock.sendall)
+            _TOO_BUSY.send(conn.client, conn.sock.sendall)
             return False
         conn.data_ready = True
         conn.init()
@@ -192,9 +249,50 @@ class Worker(ThreadWorker):
         conn.parser.unreader.unread(bytes(conn.head))
         return super().handle(conn)
 
+    def handle_error(self, _req: Any, client: socket.socket, addr: Any, exc: Exception) -> None:
+        """Answer what cannot be read with a problem. gunicorn's own is a page, or nothing where a length
+        stands twice, and its log line has the whole address or header, which may hold a token."""
+        answer = next((answer for kinds, answer in _UNREADABLES if isinstance(exc, kinds)), _OURS)
+        if answer is _OURS:
+            structlog.get_logger(__name__).exception("request not answered")
+        answer.send(addr, client.sendall)
+
+    # Connections that end
+
+    def _linger(self, conn: TConn) -> None:
+        """Read on, without waiting, until the client closes: what is closed while something of it is unread
+        may take the answer from the client (RFC 9112, section 9.6)."""
+        try:
+            conn.sock.shutdown(socket.SHUT_WR)
+            conn.sock.setblocking(False)
+        except OSError:
+            self._drop(conn)
+            return
+        conn.linger_until = time.monotonic() + LINGER_S
+        self.lingering.add(conn)
+        self.poller.register(conn.sock, EVENT_READ, partial(self.on_lingering_readable, conn))
+
+    def on_lingering_readable(self, conn: TConn, client: socket.socket) -> None:
+        try:
+            gone = not client.recv(_AT_ONCE)
+        except BlockingIOError:
+            return
+        except OSError:
+            gone = True
+        if gone:
+            self._drop(conn)
+
     # Requests that wait for events
 
     def handle_request(self, req: Any, conn: TConn) -> Any:
+        said = dict(req.headers)
+        if "TRANSFER-ENCODING" in said and req.method not in _WITHOUT_BODY:
+            _NO_LENGTH.send(conn.client, conn.sock.sendall)
+            return False
+        if int(said.get("CONTENT-LENGTH", 0)) > LARGEST_BODY_BYTES:
+            # Before any part of it is read: a form's files would go to the disk
+            _LARGE_BODY.send(conn.client, conn.sock.sendall)
+            return False
         self.here.waiting = None if self.cfg.is_ssl else conn.waiting
         try:
             return super().handle_request(req, conn)
@@ -202,8 +300,12 @@ class Worker(ThreadWorker):
             return True
 
     def finish_request(self, conn: TConn, done: futures.Future[Any]) -> None:
-        if conn.waiting.again and not done.cancelled() and done.exception() is None:
+        if done.cancelled() or done.exception() is not None:
+            self._drop(conn)
+        elif conn.waiting.again:
             self._park(conn)
+        elif not done.result():
+            self._linger(conn)
         else:
             super().finish_request(conn, done)
 
@@ -260,6 +362,8 @@ class Worker(ThreadWorker):
                 conn.waiting.until = now
         self._send_in([conn for conn in self.parked if now >= conn.waiting.until])
         self._have_watched()
+        for conn in [conn for conn in self.lingering if now > conn.linger_until]:
+            self._drop(conn)
         for conn in list(self.gathering):
             if now > conn.head_by:
                 # A kept connection on which nothing came is only closed
@@ -270,13 +374,16 @@ class Worker(ThreadWorker):
     def _drop(self, conn: TConn, answer: _Answer | None = None) -> None:
         self._forget(conn)
         if answer is not None:
-            answer.send(conn, conn.sock.send)
+            answer.send(conn.client, conn.sock.send)
+            self._linger(conn)
+            return
         self.nr_conns -= 1
         conn.close()
 
     def _forget(self, conn: TConn) -> None:
         self.gathering.discard(conn)
         self.parked.discard(conn)
+        self.lingering.discard(conn)
         with contextlib.suppress(KeyError, ValueError, OSError):
             self.poller.unregister(conn.sock)
 

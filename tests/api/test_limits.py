@@ -15,9 +15,10 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from api.conventions import sizes
-from api.conventions.bodies import LARGEST_BODY_BYTES, FastJSONRenderer
+from api.conventions.bodies import FastJSONRenderer
 from api.conventions.bulk_writing import MOST_ITEMS
 from api.conventions.filters import LARGEST_PAGE
+from api.conventions.problems import LARGEST_BODY_BYTES
 from api.conventions.schema import description
 from api.conventions.sizes import fitting, within_limit
 from sites.changes.errors import MOST_NAMED, ChangeRefused, Problem
@@ -167,6 +168,13 @@ def test_many_ids_and_texts_in_a_token(manager: User, with_token: Caller) -> Non
     refused(answer, "/customer_ids", "Expected at most 500 items")
 
 
+def test_a_list_is_counted_before_its_items_are_read(manager: User, with_token: Caller) -> None:
+    body = {"name": "desk", "url": "https://desk.example", "kinds": [{}] * 10_000}
+    answer = post(with_token(manager), "subscriptions", body)
+    refused(answer, "/kinds", "Expected at most 40 items; this has 10000.")
+    assert len(answer.json()["errors"]) == 1, "else each item was read"
+
+
 def test_a_text_of_a_query_has_a_limit(client: Client) -> None:
     answer = client.get(f"{ROOT}/sites", {"code": "x" * 501})
     (error,) = answer.json()["errors"]
@@ -196,7 +204,7 @@ def test_every_text_and_list_of_a_request_has_a_limit() -> None:
 def test_the_readme_has_the_limits() -> None:
     page = (Path(settings.BASE_DIR) / "README.md").read_text(encoding="utf-8")
     for what, limit in (
-        ("a JSON body", f"{LARGEST_BODY_BYTES // 2**20} MiB"),
+        ("a body", f"{LARGEST_BODY_BYTES // 2**20} MiB"),
         ("ids in one list of ids", f"{MOST_IDS}"),
         ("operations of a draft, or of any change set", f"{MOST_OPERATIONS};"),
         ("items of a request that makes many", f"{MOST_ITEMS} "),

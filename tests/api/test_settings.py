@@ -67,7 +67,18 @@ def read(expression: str, data_dir: Path, **variables: str) -> subprocess.Comple
             {"ZONEBOOK_PUSH_NETWORKS": "10.20.0.1/16"},
             "10.20.0.1/16 is not a network (10.20.0.1/16 has host bits set)",
         ),
-        ({"ZONEBOOK_STATEMENT_TIMEOUT_S": "99999999"}, "such as 10, from 0 to 9999999"),
+        # (2^31 - 1) ms and no more are 2,147,483 s
+        ({"ZONEBOOK_STATEMENT_TIMEOUT_S": "2147484"}, "such as 10, from 0 to 2147483"),
+        ({"ZONEBOOK_CLAIM_TIMEOUT_S": "99999999"}, "such as 45, from 1 to 9999999"),
+        ({"ZONEBOOK_SECRET_KEY": "django-insecure-" + "abcdefg" * 9}, "begins with django-insecure-"),
+        ({"ZONEBOOK_ALLOWED_HOSTS": "zonebook.example, *"}, "ZONEBOOK_ALLOWED_HOSTS holds *"),
+        ({"ZONEBOOK_ALLOWED_HOSTS": "https://zonebook.example"}, "is not a host name"),
+        ({"ZONEBOOK_ALLOWED_HOSTS": "zonebook.example:443"}, "zonebook.example:443 is not a host name"),
+        ({"ZONEBOOK_TRUSTED_ORIGINS": "zonebook.example"}, "is not an origin such as https://"),
+        ({"ZONEBOOK_TRUSTED_ORIGINS": "https://*.example"}, "is not an origin such as https://"),
+        ({"ZONEBOOK_CACHE_URL": "dummycache://"}, "ZONEBOOK_CACHE_URL: expected an address such as redis://"),
+        ({"ZONEBOOK_CACHE_URL": "redis://:pw@h:x/1"}, "ZONEBOOK_CACHE_URL: expected an address such as"),
+        ({"CELERY_BROKER_URL": "redis://h:x/1"}, "CELERY_BROKER_URL: expected an address such as redis://"),
     ],
 )
 def test_what_is_wrong_is_named(tmp_path: Path, changed: dict[str, str], said: str) -> None:
@@ -81,6 +92,12 @@ def test_production_starts_with_what_it_needs(tmp_path: Path) -> None:
     answer = read("(settings.SERVICE_ROLE, settings.SESSION_COOKIE_SECURE)", tmp_path, **PRODUCTION)
     assert answer.stdout.strip() == "('service', True)", answer.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+def test_spaces_between_names_are_no_part_of_them(tmp_path: Path) -> None:
+    given = {"ZONEBOOK_ALLOWED_HOSTS": " localhost , .zonebook.example,"}
+    answer = read("settings.ALLOWED_HOSTS", tmp_path, **PRODUCTION, **given)
+    assert answer.stdout.strip() == "['localhost', '.zonebook.example']", answer.stderr
 
 
 def test_passwords_are_kept_by_argon2(tmp_path: Path) -> None:

@@ -110,6 +110,73 @@ def test_a_head_without_end_is_refused(server: tuple[Process, str, int], open_so
     assert httpx.get(f"{url}/readyz", timeout=5).status_code == 200
 
 
+def test_clients_that_do_not_close_stop_nothing(
+    server: tuple[Process, str, int], open_sockets: ExitStack
+) -> None:
+    """gunicorn's own waits for each of them, two seconds in its main loop."""
+    _process, url, port = server
+    asked = b"GET /readyz HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n"
+    clients = [connect(port, open_sockets, asked) for _ in range(30)]
+    assert httpx.get(f"{url}/healthz", timeout=5).status_code == 200
+    assert all(received(client).startswith(b"HTTP/1.1 200 OK") for client in clients)
+
+
+def test_a_body_that_does_not_come_keeps_nobody_from_asking_for_health(
+    server: tuple[Process, str, int], open_sockets: ExitStack
+) -> None:
+    """The thread of `/healthz` waits for none of them; gunicorn's threads do, five seconds each."""
+    _process, url, port = server
+    asked = b"GET /healthz HTTP/1.1\r\nHost: localhost\r\n%s: 100\r\n\r\n"
+    for name in (b"Content-Length", b"content-length") * 3:
+        connect(port, open_sockets, asked % name)
+    assert httpx.get(f"{url}/healthz", timeout=5).status_code == 200
+
+
+def test_who_sends_a_body_that_is_not_read_gets_the_answer(
+    server: tuple[Process, str, int], open_sockets: ExitStack
+) -> None:
+    """More than sockets hold, so it is sent only if somebody reads it."""
+    _process, _url, port = server
+    body = b"x" * 20_000_000
+    head = f"POST /api/v1/zones HTTP/1.1\r\nHost: localhost\r\nContent-Length: {len(body)}\r\n\r\n"
+    client = connect(port, open_sockets, head.encode() + body)
+    assert received(client).startswith(b"HTTP/1.1 413 ")
+
+
+@pytest.mark.parametrize(
+    ("sent", "status", "code"),
+    [
+        pytest.param(b"GET /calendars/KEY.ics HTTP/1.1 x", 400, "bad_request", id="first line"),
+        pytest.param(b"GET /%s HTTP/1.1" % (b"KEY" * 3000), 431, "headers_too_large", id="long first line"),
+        pytest.param(b"GET / HTTP/1.1\r\nHost: a\r\nHost: KEY", 400, "bad_request", id="Host twice"),
+        pytest.param(
+            b"POST / HTTP/1.1\r\nContent-Length: 1\r\nTransfer-Encoding: chunked",
+            400, "bad_request", id="two lengths",
+        ),
+        pytest.param(b"GET / HTTP/1.1\r\nAuthorization KEY", 400, "bad_request", id="no colon"),
+        pytest.param(b"GET / HTTP/1.1" + b"\r\na: KEY" * 65, 431, "headers_too_large", id="65 headers"),
+        pytest.param(
+            b"POST /log-in HTTP/1.1\r\nContent-Type: multipart/form-data; boundary=x"
+            b"\r\nContent-Length: 4194305",
+            413, "too_large", id="a byte more than 4 MiB of a form",
+        ),
+        pytest.param(
+            b"POST / HTTP/1.1\r\nTransfer-Encoding: chunked\r\n\r\n2\r\n{}\r\n0",
+            411, "length_required", id="chunks",
+        ),
+    ],
+)  # fmt: skip
+def test_what_is_no_request_is_answered_with_a_problem_and_not_logged_whole(
+    server: tuple[Process, str, int], open_sockets: ExitStack, sent: bytes, status: int, code: str
+) -> None:
+    process, _url, port = server
+    answer = received(connect(port, open_sockets, sent + b"\r\n\r\n"))
+    assert answer.startswith(b"HTTP/1.1 %d " % status)
+    assert json.loads(answer.partition(b"\r\n\r\n")[2])["code"] == code
+    assert_logged_once(process, answer, status)
+    assert "KEY" not in process.said
+
+
 def test_several_requests_on_one_connection_are_answered_in_turn(
     server: tuple[Process, str, int], open_sockets: ExitStack
 ) -> None:

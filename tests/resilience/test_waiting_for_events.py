@@ -63,6 +63,15 @@ def sessions(other: psycopg.Connection[Any]) -> list[tuple[str]]:
     ).fetchall()
 
 
+def connections_of_web_servers(other: psycopg.Connection[Any]) -> int:
+    row = other.execute(
+        """SELECT count(*) FROM pg_stat_activity WHERE datname = current_database()
+           AND application_name LIKE 'zonebook web on %'"""
+    ).fetchone()
+    assert row is not None
+    return int(row[0])
+
+
 def test_many_wait_on_two_threads_and_all_are_told_at_once(reader: Reader, site: Site) -> None:
     with ThreadPoolExecutor(WAITING) as pool, another_connection() as other:
         waiting = [pool.submit(reader.subjects, "events?start=now&wait=30") for _ in range(5)]
@@ -76,6 +85,7 @@ def test_many_wait_on_two_threads_and_all_are_told_at_once(reader: Reader, site:
             time.sleep(0.1)
         assert sessions(other) == []
         assert not any(asked.done() for asked in waiting)
+        assert connections_of_web_servers(other) == 2 + 1, "README.md: one a thread, one while requests wait"
         began = time.monotonic()
         assert reader.ask("sites").status_code == 200
         assert httpx.get(f"{reader.url}/healthz", timeout=LONG_S).status_code == 200

@@ -19,6 +19,8 @@ SEPARATORS = (",", ";", "\t")
 PROBLEM_COLUMN = "problem"  # what files “to clarify” have in addition; ignored when they come back
 LONGEST_CELL = 250_000
 """More than any cell of an export has: 500 names, each of whose characters may be a bar."""
+MOST_COLUMNS = 500
+"""Many more than any file has; each that is unknown is compared with all that are known."""
 
 
 @dataclass
@@ -175,6 +177,10 @@ def _take_header(sheet: Sheet, number: int, header: list[str]) -> None:
     sheet.header = [name.casefold() for name in header]
     while sheet.header and not sheet.header[-1]:
         sheet.header.pop()
+    if len(sheet.header) > MOST_COLUMNS:
+        message = f"has {len(sheet.header):,} columns; a file has {MOST_COLUMNS} at most"
+        sheet.complain(number, "", "too_many_columns", message)
+        return
     for place, name in enumerate(sheet.header, 1):
         if name == PROBLEM_COLUMN:
             continue

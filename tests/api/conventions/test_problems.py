@@ -21,9 +21,9 @@ from psycopg.errors import IdleInTransactionSessionTimeout, InFailedSqlTransacti
 from rest_framework import serializers
 
 from api.conventions import errors, problems
-from api.conventions.bodies import LARGEST_BODY_BYTES, unrepeated
+from api.conventions.bodies import unrepeated
 from api.conventions.places import body_problems, pointer
-from api.conventions.problems import ProblemError
+from api.conventions.problems import LARGEST_BODY_BYTES, ProblemError
 from api.pages import problem_pages
 from sites.changes.services import open_change_set
 from sites.models import Customer, Site, User

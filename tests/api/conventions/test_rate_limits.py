@@ -151,6 +151,7 @@ def test_tokens_that_are_refused_are_counted_by_address(
     [
         ({"REMOTE_ADDR": "192.0.2.7"}, "192.0.2.7"),
         ({"REMOTE_ADDR": "2001:db8:1:2:3::4"}, "2001:db8:1:2::/64"),
+        ({"REMOTE_ADDR": "::ffff:192.0.2.7"}, "192.0.2.7"),
         ({"REMOTE_ADDR": ""}, "unknown"),
         ({"REMOTE_ADDR": "10.0.0.2", "HTTP_X_FORWARDED_FOR": "198.51.100.9"}, "10.0.0.2"),
     ],
@@ -159,10 +160,22 @@ def test_an_address_is_that_of_the_connection(sent: dict[str, Any], address: str
     assert address_of(RequestFactory().get("/", **sent)) == address
 
 
-def test_behind_a_proxy_it_is_what_the_proxy_added_and_not_what_the_caller_wrote(settings: Any) -> None:
+@pytest.mark.parametrize(
+    ("added", "address"),
+    [
+        ("198.51.100.9", "198.51.100.9"),
+        ("198.51.100.9:40812", "198.51.100.9"),
+        ("[2001:db8:1:2:3::4]:40812", "2001:db8:1:2::/64"),
+        ("[2001:db8:1:2:3::4]", "2001:db8:1:2::/64"),
+        ("198.51.100.9:x", "unknown"),
+    ],
+)
+def test_behind_a_proxy_it_is_what_the_proxy_added_and_not_what_the_caller_wrote(
+    settings: Any, added: str, address: str
+) -> None:
     settings.BEHIND_PROXY = True
-    sent: dict[str, Any] = {"HTTP_X_FORWARDED_FOR": "203.0.113.1, 198.51.100.9"}
-    assert address_of(RequestFactory().get("/", **sent)) == "198.51.100.9"
+    sent: dict[str, Any] = {"HTTP_X_FORWARDED_FOR": f"203.0.113.1, {added}"}
+    assert address_of(RequestFactory().get("/", **sent)) == address
 
 
 def test_callers_at_once_are_all_counted(long_window: None) -> None:

@@ -122,7 +122,16 @@ def test_in_production_a_role_that_bypasses_row_security_is_refused(
             ),
             "owns tables",
         ),
-        (f"GRANT SET ON PARAMETER session_replication_role TO {cluster.SERVICE}", "switches off triggers"),
+        (f"GRANT SET ON PARAMETER session_replication_role TO {cluster.SERVICE}", "may set session_repl"),
+        (f"ALTER ROLE {cluster.SERVICE} SET session_replication_role = replica", "begins with session_repl"),
+        (f"ALTER ROLE {cluster.SERVICE} CREATEROLE", "has CREATEROLE"),
+        (
+            (
+                "CREATE FUNCTION rule() RETURNS trigger LANGUAGE plpgsql AS 'BEGIN RETURN NULL; END'; "
+                f"ALTER FUNCTION rule() OWNER TO {cluster.SERVICE}"
+            ),
+            "owns functions of triggers",
+        ),
     ],
 )
 def test_in_production_a_role_that_can_switch_off_triggers_is_refused(

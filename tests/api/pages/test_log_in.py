@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import re
+import threading
 from collections.abc import Iterator
 from html import escape, unescape
 from typing import Any
 
 import pytest
+from django.contrib.auth.forms import AuthenticationForm
 from django.core.cache import cache
 from django.test import Client
 
+from api.pages.log_in import AT_ONCE
 from sites.models import User
 from tests.api.conftest import Caller
 from tests.api.pages.test_home import BROWSER
@@ -52,6 +55,54 @@ def test_the_password_opens_the_page_that_was_asked_for(client: Client, person: 
     cookie = answer.cookies["sessionid"]
     assert cookie["httponly"]
     assert cookie["samesite"] == "Lax"
+
+
+def checked(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The names whose passwords are checked from now on."""
+    names: list[str] = []
+    check = AuthenticationForm.clean
+
+    def noted(form: AuthenticationForm) -> dict[str, Any]:
+        names.append(form.cleaned_data["username"])
+        return check(form)
+
+    monkeypatch.setattr(AuthenticationForm, "clean", noted)
+    return names
+
+
+def test_who_tries_many_names_is_refused_before_a_password_is_checked(
+    client: Client, person: User, settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings.REFUSED_PER_MINUTE = 3
+    monkeypatch.setattr("api.conventions.permissions.WINDOW_S", 10**9)  # the window does not end meanwhile
+    names = checked(monkeypatch)
+    answers = [
+        client.post("/log-in", {"username": f"name {n}", "password": "wrong"}, headers=BROWSER)
+        for n in range(4)
+    ]
+    assert [answer.status_code for answer in answers] == [200, 200, 200, 429]
+    assert int(answers[3]["Retry-After"]) > 0
+    assert "This address sent 3 log-ins in a minute" in answers[3].content.decode()
+    assert names == ["name 0", "name 1", "name 2"]
+    form = {"username": person.username, "password": PASSWORD}
+    elsewhere = client.post("/log-in", form, headers=BROWSER, REMOTE_ADDR="192.0.2.7")
+    assert elsewhere.status_code == 302
+
+
+def test_few_passwords_are_checked_at_once(
+    client: Client, person: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each takes 100 MiB: by eight at once a server that may take 1 GiB was ended."""
+    names = checked(monkeypatch)
+    places = threading.BoundedSemaphore(AT_ONCE)
+    monkeypatch.setattr("api.pages.log_in._places", places)
+    taken = [places.acquire(blocking=False) for _ in range(AT_ONCE)]
+    refused = log_in(client, person, PASSWORD)
+    assert (taken, refused.status_code, refused["Retry-After"]) == ([True, True], 503, "1")
+    assert names == []
+    places.release()
+    assert log_in(client, person, PASSWORD).status_code == 302
+    assert places.acquire(blocking=False), "a log-in gives its place back"
 
 
 @pytest.mark.parametrize("elsewhere", ["https://elsewhere.example/", "//elsewhere.example", "javascript:1"])

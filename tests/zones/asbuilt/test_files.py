@@ -65,6 +65,14 @@ def test_all_that_is_wrong_with_a_header_at_once() -> None:
     ]
 
 
+def test_far_too_many_columns_are_counted_and_not_compared() -> None:
+    """Three million of them took minutes: each was compared with all known names."""
+    header = ",".join(f"c{number}" for number in range(501))
+    (problem,) = read_sheet(ZONES, header.encode()).problems
+    assert problem.code == "too_many_columns"
+    assert "has 501 columns; a file has 500 at most" in problem.detail
+
+
 def test_rows_that_do_not_fit_the_header() -> None:
     sheet = read_sheet(ZONES, b"site,name\npier,Hall,stray\npier\npier,Shed,,\n")
     assert [(place_of(p)[1], p.code) for p in sheet.problems] == [(2, "too_many_cells")]

@@ -176,8 +176,8 @@ def facts_of_things(facts: type[F], before: Before, ids: Iterable[int]) -> list[
     with connection.cursor() as cursor:
         cursor.execute(_of_things(facts, is_day=isinstance(before, int)), [step, Ids(ids).array])
         rows = cursor.fetchall()
-    names = [field.attname for field in facts._meta.concrete_fields]
-    return [facts.from_db(connection.alias, names, row) for row in rows]
+    names, alias = [field.attname for field in facts._meta.concrete_fields], connection.alias
+    return [facts.from_db(alias, names, row) for row in rows]
 
 
 @functools.cache
@@ -212,6 +212,7 @@ def read_together(parts: Sequence[Part], asked: Mapping[str, Any]) -> list[list[
         cursor.execute(_together(tuple(part.sql for part in parts)), asked)
         rows = cursor.fetchall()
     found, at = [], 0
+    alias = connection.alias  # to ask for it takes as long as to make a row
     for part in parts:
         place = at
         at += 1
@@ -220,7 +221,9 @@ def read_together(parts: Sequence[Part], asked: Mapping[str, Any]) -> list[list[
             names = [field.attname for field in _read_of(model)]
             spans.append((model, names, slice(at, at := at + len(names))))
         own = sorted((row for row in rows if row[place] is not None), key=itemgetter(place))
-        found.append([tuple(_of_row(model, names, row[span]) for model, names, span in spans) for row in own])
+        found.append(
+            [tuple(_of_row(model, alias, names, row[span]) for model, names, span in spans) for row in own]
+        )
     return found
 
 
@@ -240,11 +243,11 @@ def _read_of(model: type[Model]) -> tuple[Field[Any, Any], ...]:
     return tuple(field for field in model._meta.concrete_fields if not isinstance(field, BinaryField))
 
 
-def _of_row(model: type[Model], names: Sequence[str], values: Sequence[Any]) -> Any:
+def _of_row(model: type[Model], alias: str, names: Sequence[str], values: Sequence[Any]) -> Any:
     """None where the values are of no row. No field of these tables converts what the database gives."""
     if all(value is None for value in values):
         return None
-    return model.from_db(connection.alias, names, values)
+    return model.from_db(alias, names, values)
 
 
 @once

@@ -162,10 +162,22 @@ class Day(Worded, serializers.DateField):
 
 
 class Moment(serializers.DateTimeField):
-    """A time of a row, as it is kept: in UTC. (To ask for the time zone of the request, which is UTC too,
-    takes longer than to show it.)"""
+    """A time of a row, as it is kept: in UTC. (To ask for the time zone of the request, which is UTC too, and
+    for the format takes longer than to show it.)"""
 
     timezone = UTC
+
+    def to_representation(self, value: Any) -> Any:
+        if isinstance(value, datetime) and value.tzinfo is UTC:
+            return f"{value.isoformat()[:-6]}Z"
+        return super().to_representation(value)
+
+
+class DayOfRow(serializers.DateField):
+    """A day of a row. (To ask for the format takes longer than to show it.)"""
+
+    def to_representation(self, value: Any) -> Any:
+        return value.isoformat() if type(value) is date else super().to_representation(value)
 
 
 class Instant(Worded, serializers.DateTimeField):

@@ -9,7 +9,16 @@ from functools import cache
 from typing import Any, ClassVar, Final, cast
 
 from django.core.exceptions import FieldDoesNotExist
-from django.db.models import Count, DateTimeField, Model, Prefetch, QuerySet, Window, prefetch_related_objects
+from django.db.models import (
+    Count,
+    DateField,
+    DateTimeField,
+    Model,
+    Prefetch,
+    QuerySet,
+    Window,
+    prefetch_related_objects,
+)
 from django.db.models import Field as ModelField
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
@@ -145,6 +154,7 @@ class ResourceSerializer(PlainSerializer, serializers.ModelSerializer):
     serializer_field_mapping = {
         **serializers.ModelSerializer.serializer_field_mapping,
         DateTimeField: fields.Moment,
+        DateField: fields.DayOfRow,
     }
 
     # A related thing is always of the same customer, so it needs no scope of its own

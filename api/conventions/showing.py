@@ -6,7 +6,7 @@ is goes through its field."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cached_property
 from operator import attrgetter, itemgetter
 from typing import Any, Final, NamedTuple
@@ -29,6 +29,9 @@ _SHOWN_AS_THEY_ARE: Final = {
 """By the way in which a field shows, the type of the values that it shows as they are."""
 
 
+_NOT_THERE: Final = (AttributeError, KeyError, ObjectDoesNotExist)
+
+
 class _Shown(NamedTuple):
     """A field of an answer. default: how its default is shown, where a thing need not have it."""
 
@@ -48,25 +51,39 @@ class _Plan:
     """How the things of a list are shown: what is plain in one step, then the others."""
 
     def __init__(self, fields: Sequence[_Shown], *, of_dicts: bool) -> None:
-        self.fields = fields
         self.in_order = dict.fromkeys(one.name for one in fields)
-        self.plain = [one for one in fields if one.is_plain]
+        self.getter: Callable[..., Callable[[Any], Any]] = itemgetter if of_dicts else attrgetter
         self.others = [one for one in fields if not one.is_plain]
-        self.names = [one.name for one in self.plain]
-        sources = [str(one.field.source) for one in self.plain]
-        getter = itemgetter if of_dicts else attrgetter
+        self._set_plain([one for one in fields if one.is_plain])
+
+    def _set_plain(self, plain: Sequence[_Shown]) -> None:
+        self.plain = plain
+        self.names = [one.name for one in plain]
+        sources = [str(one.field.source) for one in plain]
         # The first again, since of one alone it gives no tuple
-        self.get = getter(*sources, sources[0]) if sources else lambda _: ()
+        self.get = self.getter(*sources, sources[0]) if sources else lambda _: ()
         # Types differ from thing to thing by little but what is null: what to do for them is found once
         self.left: dict[tuple[type, ...], list[_Shown]] = {}
 
-    def read(self, instance: Any) -> tuple[Any, ...] | None:
-        """The values of the plain fields; None where this thing lacks one."""
+    def read(self, instance: Any) -> tuple[Any, ...]:
+        """The values of the plain fields. One that this thing lacks is none of them from then on: the things
+        of a list are alike."""
         try:
             values: tuple[Any, ...] = self.get(instance)
-        except (AttributeError, KeyError, ObjectDoesNotExist):
-            return None
+        except _NOT_THERE:
+            there: list[_Shown] = []
+            for one in self.plain:
+                (there if self.has(instance, one) else self.others).append(one)
+            self._set_plain(there)
+            values = self.get(instance)
         return values
+
+    def has(self, instance: Any, one: _Shown) -> bool:
+        try:
+            self.getter(str(one.field.source))(instance)
+        except _NOT_THERE:
+            return False
+        return True
 
     def left_to_do(self, types: tuple[type, ...]) -> list[_Shown]:
         """What is not shown as it is, where the plain fields have values of these types."""
@@ -85,8 +102,6 @@ class PlainSerializer(serializers.Serializer):
     def to_representation(self, instance: Any) -> dict[str, Any]:
         plan = self._plan(isinstance(instance, dict))
         values = plan.read(instance)
-        if values is None:
-            return self._one_by_one(plan, instance)
         shown: dict[str, Any] = plan.in_order.copy()
         shown.update(zip(plan.names, values, strict=False))
         types = tuple(map(type, values))
@@ -95,22 +110,13 @@ class PlainSerializer(serializers.Serializer):
             value = shown[one.name]
             shown[one.name] = one.of(instance) if callable(value) else one.field.to_representation(value)
         for one in plan.others:
-            if one.default is not empty and not hasattr(instance, one.field.source):
+            if one.default is not empty and not plan.has(instance, one):
                 shown[one.name] = one.default
                 continue
             try:
                 shown[one.name] = one.of(instance)
             except SkipField:
                 del shown[one.name]
-        return shown
-
-    def _one_by_one(self, plan: _Plan, instance: Any) -> dict[str, Any]:
-        shown: dict[str, Any] = {}
-        for one in plan.fields:
-            try:
-                shown[one.name] = one.of(instance)
-            except SkipField:
-                continue
         return shown
 
     def _kept_fields(self) -> dict[str, Any]:

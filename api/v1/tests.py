@@ -89,7 +89,7 @@ class TestSerializer(BesideEffect, ResourceSerializer):
         source="change_set.job_reference", read_only=True, help_text="Of the change that recorded it."
     )
     superseded_by_id = fields.Id(
-        source="superseded_by.pk",
+        source="outcome.superseded_by_id",
         read_only=True,
         allow_null=True,
         help_text="The test that took its place, where it was recorded wrongly.",
@@ -158,8 +158,7 @@ class TestViewSet(BulkMixin, EffectMixin, CreateMixin):
 
     def get_queryset(self) -> QuerySet[Test]:
         # An import may keep thousands of rows among the operations of its change set
-        rows = super().get_queryset().select_related("change_set").defer("change_set__operations")
-        return rows.prefetch_related("superseded_by")
+        return super().get_queryset().select_related("change_set").defer("change_set__operations")
 
     def annotate(self, rows: Sequence[Test]) -> None:
         for test, outcome in zip(rows, outcomes_of(rows), strict=True):

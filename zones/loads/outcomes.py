@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.db import models
 
@@ -30,26 +30,32 @@ class Outcome:
     """``verdict``: None: not compared, since another test took its place or the site waits for its recheck.
     ``expected``: None: nothing is, or the network has no solution on the record. ``error``: what the
     instrument may be off by; ``outside_by``: how far the value lies outside low and high, give or take that.
-    In the unit of the test."""
+    In the unit of the test. ``superseded_by_id``: the test that took its place."""
 
     verdict: Verdict | None
     expected: Expected | None = None
     error: float | None = None
     outside_by: float | None = None
+    superseded_by_id: int | None = None
 
 
 def outcomes_of(tests: Sequence[Test]) -> list[Outcome]:
     """The outcome of each test. It reads what the last recheck stored. Where the recheck has not got to the
     tests yet and all are of one site, as in the answer to a POST, it computes their site now."""
+    newer = Test.objects.filter(supersedes__among=Ids(test.pk for test in tests))
+    superseded = dict(newer.order_by().values_list("supersedes_id", "pk"))
     compared = {test.pk for test in tests if test.kind_of_test.reading is not None}
     stored: dict[int, Expected] = {
         one.test_id: one for one in Expected.objects.filter(test__among=Ids(compared))
     }
-    current = {test.pk: test.site_id for test in tests if not hasattr(test, "superseded_by")}
+    current = {test.pk: test.site_id for test in tests if test.pk not in superseded}
     waiting = {pk: current[pk] for pk in compared - stored.keys() if pk in current}
     if len(set(waiting.values())) == 1:
         stored |= _computed(next(iter(waiting.values())))
-    return [_outcome(test, stored.get(test.pk)) for test in tests]
+    return [
+        replace(_outcome(test, stored.get(test.pk)), superseded_by_id=superseded.get(test.pk))
+        for test in tests
+    ]
 
 
 def _outcome(test: Test, expected: Expected | None) -> Outcome:

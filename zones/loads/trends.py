@@ -95,7 +95,7 @@ def trends_of(run: Run, as_of: dt.date) -> TrendsOfRun:
     """What was read of a run until the end of a day."""
     rows = Test.objects.filter(run=run, site_id=run.site_id, taken_on__lte=as_of, value__isnull=False)
     counting = rows.filter(was_superseded(superseded=False))
-    tests = list(in_order_taken(counting).prefetch_related("superseded_by"))
+    tests = list(in_order_taken(counting))
     read: defaultdict[tuple[str, int | None, str | None, str | None], list[tuple[Test, Outcome]]]
     read = defaultdict(list)
     for test, outcome in zip(tests, outcomes_of(tests), strict=True):

@@ -107,8 +107,7 @@ def commissioning_record(zone: Zone, as_of: dt.date) -> CommissioningRecord:
         taken_on__lte=as_of,
         superseded_by__isnull=True,
     )
-    rows = in_order_taken(rows).select_related("point", "instrument_record")
-    tests = list(rows.prefetch_related("superseded_by"))
+    tests = list(in_order_taken(rows).select_related("point", "instrument_record"))
     newest = _newest(tests)
     taken = [
         (test.run_id, _test(test, outcome)) for test, outcome in zip(newest, outcomes_of(newest), strict=True)

@@ -42,6 +42,8 @@ class Outcome:
 def outcomes_of(tests: Sequence[Test]) -> list[Outcome]:
     """The outcome of each test. It reads what the last recheck stored. Where the recheck has not got to the
     tests yet and all are of one site, as in the answer to a POST, it computes their site now."""
+    if not tests:
+        return []
     newer = Test.objects.filter(supersedes__among=Ids(test.pk for test in tests))
     superseded = dict(newer.order_by().values_list("supersedes_id", "pk"))
     compared = {test.pk for test in tests if test.kind_of_test.reading is not None}

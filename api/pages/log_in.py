@@ -1,7 +1,7 @@
 """Logging in and out. Wrong passwords are counted for each account and address (django-axes, settings).
 
-To check a password takes 100 MiB and a fifth of a second, of whoever asks and for any name: so log-ins are
-counted for each address before that, and few are checked at once."""
+To check a password takes 100 MiB and a fifth of a second, and anybody can ask for it. So log-ins are counted
+for each address before that, and few are checked at once."""
 
 from __future__ import annotations
 

@@ -4,7 +4,7 @@ gunicorn's own gives a new connection to a thread, which then waits for the clie
 send half a head stop a worker for as long as they like. Here the main loop gathers the head of each request,
 and a thread gets it when it is whole. A client that does not send it in time is told so.
 
-Nor does it wait for a client to take an answer and close: gunicorn's own does, two seconds for each.
+It does not wait for a client to take an answer and close, either: gunicorn's own does, two seconds for each.
 
 `/healthz` has a thread of its own, so it is answered while all others wait.
 
@@ -163,6 +163,16 @@ _UNREADABLES: Final[list[tuple[tuple[type[Exception], ...], _Answer]]] = [
 ]
 
 
+def _received(client: socket.socket, most: int, *flags: int) -> bytes | None:
+    """What a client sent, without waiting; empty: it is gone; None: nothing yet."""
+    try:
+        return client.recv(most, *flags)
+    except BlockingIOError:
+        return None
+    except OSError:
+        return b""
+
+
 class _WaitsError(Exception):
     """The request is to wait; nothing of an answer was sent."""
 
@@ -273,13 +283,7 @@ class Worker(ThreadWorker):
         self.poller.register(conn.sock, EVENT_READ, partial(self.on_lingering_readable, conn))
 
     def on_lingering_readable(self, conn: TConn, client: socket.socket) -> None:
-        try:
-            gone = not client.recv(_AT_ONCE)
-        except BlockingIOError:
-            return
-        except OSError:
-            gone = True
-        if gone:
+        if _received(client, _AT_ONCE) == b"":
             self._drop(conn)
 
     # Requests that wait for events
@@ -324,15 +328,10 @@ class Worker(ThreadWorker):
 
     def on_parked_readable(self, conn: TConn, client: socket.socket) -> None:
         """The client of a request that waits is gone, or sends its next one, which can wait as well."""
-        try:
-            gone = not client.recv(1, socket.MSG_PEEK)
-        except BlockingIOError:
-            return
-        except OSError:
-            gone = True
-        if gone:
+        received = _received(client, 1, socket.MSG_PEEK)
+        if received == b"":
             self._drop(conn)
-        else:
+        elif received:
             with contextlib.suppress(KeyError, ValueError, OSError):
                 self.poller.unregister(conn.sock)
 

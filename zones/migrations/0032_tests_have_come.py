@@ -1,4 +1,4 @@
-"""No test is of a time to come, whoever writes it. The service says so to the minute; here an hour is added,
+"""No test is of a time to come, in raw SQL either. The service says so to the minute; here an hour is added,
 since clocks that go back show one twice and PostgreSQL takes the second."""
 
 from django.db import migrations

@@ -1,8 +1,8 @@
 """Showing many things of a kind, fast: what a list is made of.
 
-The library asks each field of each thing for its value, and the value for its form. Most are a column that is
-shown as it is. So what can be read plainly is read in one step for a thing, and only what is not shown as it
-is goes through its field."""
+The library asks each field of each thing for its value, and then how to show it. Most values are columns and
+need no change. So a thing's plain values are read in one step, and a field is asked only where it changes
+one."""
 
 from __future__ import annotations
 
@@ -26,8 +26,7 @@ _SHOWN_AS_THEY_ARE: Final = {
     serializers.BooleanField.to_representation: bool,
     serializers.ChoiceField.to_representation: str,
 }
-"""By the way in which a field shows, the type of the values that it shows as they are."""
-
+"""By how a field shows, the type of the values that it does not change."""
 
 _NOT_THERE: Final = (AttributeError, KeyError, ObjectDoesNotExist)
 
@@ -42,7 +41,7 @@ class _Shown(NamedTuple):
     default: Any
 
     def of(self, instance: Any) -> Any:
-        """By the library's way; raises SkipField where there is nothing to show."""
+        """As the library shows it. Raises SkipField if the thing lacks it and may."""
         value = self.field.get_attribute(instance)
         return None if value is None else self.field.to_representation(value)
 
@@ -62,11 +61,11 @@ class _Plan:
         sources = [str(one.field.source) for one in plain]
         # The first again, since of one alone it gives no tuple
         self.get = self.getter(*sources, sources[0]) if sources else lambda _: ()
-        # Types differ from thing to thing by little but what is null: what to do for them is found once
+        # From thing to thing hardly more differs than what is null, so what to do is found once
         self.left: dict[tuple[type, ...], list[_Shown]] = {}
 
     def read(self, instance: Any) -> tuple[Any, ...]:
-        """The values of the plain fields. One that this thing lacks is none of them from then on: the things
+        """The values of the plain fields. A field that this thing lacks is not plain from then on: the things
         of a list are alike."""
         try:
             values: tuple[Any, ...] = self.get(instance)
@@ -86,7 +85,7 @@ class _Plan:
         return True
 
     def left_to_do(self, types: tuple[type, ...]) -> list[_Shown]:
-        """What is not shown as it is, where the plain fields have values of these types."""
+        """The plain fields that change their values, where these have such types."""
         found = [
             one
             for one, kind in zip(self.plain, types, strict=False)

@@ -25,7 +25,7 @@ from api.conventions.viewsets import CorrectMixin, Versions, versions_of
 from sites.access.scope import on_sites, on_sites_of, scoped
 from sites.changes.making import today_at, today_in, version_of
 from sites.changes.steps import day_of, first_step_after
-from sites.fields import Among, Ids, SiteKey
+from sites.fields import SiteKey
 from sites.models import Coverage, DatedFacts, Site
 from sites.models.dated import thing_fields
 from sites.once import once
@@ -34,7 +34,6 @@ from sites.selectors import (
     StepAfterToday,
     begun,
     ended,
-    facts_before,
     facts_of_things,
     history,
     holding,
@@ -377,13 +376,8 @@ class DatedMixin(PlacedMixin, CorrectMixin):
         """Set on each thing the facts that held of it on the day, as a list of one or none. (The library's
         own way to related rows takes as long again as reading them.)"""
         facts = self.serializer_class.Meta.facts
-        before, ids = before_asked(self.asked), [row.pk for row in rows]
-        held: Iterable[DatedFacts]
-        if ways := self.serializer_class.ways_named(self.asked.get("expand", ())):
-            of_these = {f"{thing_of(facts)}__{Among.lookup_name}": Ids(ids)}
-            held = facts_before(facts, before, **of_these).select_related(*ways)
-        else:
-            held = facts_of_things(facts, before, ids)
+        ways = self.serializer_class.ways_named(self.asked.get("expand", ()))
+        held = facts_of_things(facts, before_asked(self.asked), [row.pk for row in rows], related=ways)
         thing = attrgetter(thing_of(facts))
         found = {thing(one): [one] for one in held}
         for row in rows:

@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 from psycopg import Copy
 from psycopg.abc import Buffer
 
+from sites.fields import Ids
+
 Columns: TypeAlias = dict[str, NDArray[Any]]
 
 _HEADER_BYTES, _TRAILER_BYTES = 19, 2  # signature, flags and extension length; the row count of −1
@@ -117,7 +119,7 @@ def statement(
 
 def array_of(ids: Iterable[int]) -> str:
     """Ids as SQL."""
-    return "'{" + ",".join(map(str, map(int, ids))) + "}'::bigint[]"
+    return f"'{Ids(map(int, ids)).array}'::bigint[]"
 
 
 def blocks(stream: Copy) -> Iterator[Buffer]:

@@ -176,6 +176,15 @@ class ResourceSerializer(PlainSerializer, serializers.ModelSerializer):
         model: type[Model] = cls.Meta.model
         return list(model._meta.concrete_fields)
 
+    @classmethod
+    @cache
+    def shows_columns(cls) -> bool:
+        """Whether it shows of a thing its columns, and what its view sets on it, and nothing else of its
+        model."""
+        columns = {field.attname for field in cls.Meta.model._meta.concrete_fields}
+        sources = {field.source_attrs[0] for field in cls().fields.values() if field.source_attrs}
+        return not any(hasattr(cls.Meta.model, name) for name in sources - columns)
+
     def get_field_names(self, declared_fields: Any, info: Any) -> list[str]:  # noqa: ARG002
         return list(self.field_names())
 

@@ -33,6 +33,7 @@ from sites.changes.making import version_of
 from sites.changes.services import Accepted, Change
 from sites.changes.withdrawing import why_gone
 from sites.models.changes import Change as ChangeRow
+from sites.models.rows import as_listed
 
 from .bodies import Rendered
 from .bulk_writing import BulkWriting
@@ -197,8 +198,11 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
     # --- actions --------------------------------------------------------------------------------------------
 
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        rows = self.serializer_class.with_expansions(self.get_queryset(), self.asked.get("expand", ()))
-        page: Any = self.paginate_queryset(self.filter_queryset(rows))
+        expand = self.asked.get("expand", ())
+        rows = self.filter_queryset(self.serializer_class.with_expansions(self.get_queryset(), expand))
+        if isinstance(rows, QuerySet) and not expand and self.serializer_class.shows_columns():
+            rows = as_listed(rows)
+        page: Any = self.paginate_queryset(rows)
         self._annotate(page)
         items = self.get_serializer(page, many=True).data
         shown, rendered = fitting(items)

@@ -4,8 +4,8 @@ fields follow from their models."""
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping, Sequence
-from functools import cache
+from collections.abc import Hashable, Mapping, Sequence
+from functools import cache, lru_cache
 from typing import Any, ClassVar, Final, cast
 
 from django.core.exceptions import FieldDoesNotExist
@@ -24,6 +24,7 @@ from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 from rest_framework.exceptions import ValidationError as Invalid
 from rest_framework.settings import api_settings
+from rest_framework.utils.serializer_helpers import BindingDict
 
 from sites.changes.errors import MOST_NAMED
 from sites.fields import ListField
@@ -101,8 +102,19 @@ class QuerySerializer(fields.Queried, StrictSerializer):
                 field._kwargs["max_length"] = LONGEST_QUERIED  # noqa: SLF001
         super().__init_subclass__(**kwargs)
 
-    def get_fields(self) -> dict[str, Any]:
-        return {name: _copied(field) for name, field in self._kept_fields().items()}
+    @property
+    def fields(self) -> Any:
+        """Bound once for all queries of a class: to bind them takes longer than to read a query, and none of
+        them asks whose it is."""
+        return _bound_fields(type(self))
+
+
+@cache
+def _bound_fields(kind: type[QuerySerializer]) -> BindingDict:
+    bound = BindingDict(kind())
+    for name, field in kind().get_fields().items():
+        bound[name] = field
+    return bound
 
 
 def _copied(field: Any) -> Any:
@@ -279,6 +291,12 @@ class ResourceSerializer(PlainSerializer, serializers.ModelSerializer):
                 count = next((item.of_all for item in getattr(row, to_attr)), 0)
                 if count > sizes.MOST_LISTED:
                     row.left_out = [*getattr(row, "left_out", ()), sizes.left_out(name, count)]
+
+
+@lru_cache(256)
+def kept_serializer(kind: type[ResourceSerializer], **context: Hashable) -> ResourceSerializer:
+    """A serializer that shows the things of many requests: to make it takes longer than to show one."""
+    return kind(context=context)
 
 
 def longest(model: type[Model], name: str) -> int:

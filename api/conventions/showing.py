@@ -46,43 +46,15 @@ class _Shown(NamedTuple):
         return None if value is None else self.field.to_representation(value)
 
 
-class _Plan:
-    """How the things of a list are shown: what is plain in one step, then the others."""
+class _Way(NamedTuple):
+    """One way to show things of a kind: its plain fields in one step, then the others."""
 
-    def __init__(self, fields: Sequence[_Shown], *, of_dicts: bool) -> None:
-        self.in_order = dict.fromkeys(one.name for one in fields)
-        self.getter: Callable[..., Callable[[Any], Any]] = itemgetter if of_dicts else attrgetter
-        self.others = [one for one in fields if not one.is_plain]
-        self._set_plain([one for one in fields if one.is_plain])
-
-    def _set_plain(self, plain: Sequence[_Shown]) -> None:
-        self.plain = plain
-        self.names = [one.name for one in plain]
-        sources = [str(one.field.source) for one in plain]
-        # The first again, since of one alone it gives no tuple
-        self.get = self.getter(*sources, sources[0]) if sources else lambda _: ()
-        # From thing to thing hardly more differs than what is null, so what to do is found once
-        self.left: dict[tuple[type, ...], list[_Shown]] = {}
-
-    def read(self, instance: Any) -> tuple[Any, ...]:
-        """The values of the plain fields. A field that this thing lacks is not plain from then on: the things
-        of a list are alike."""
-        try:
-            values: tuple[Any, ...] = self.get(instance)
-        except _NOT_THERE:
-            there: list[_Shown] = []
-            for one in self.plain:
-                (there if self.has(instance, one) else self.others).append(one)
-            self._set_plain(there)
-            values = self.get(instance)
-        return values
-
-    def has(self, instance: Any, one: _Shown) -> bool:
-        try:
-            self.getter(str(one.field.source))(instance)
-        except _NOT_THERE:
-            return False
-        return True
+    plain: Sequence[_Shown]
+    others: Sequence[_Shown]
+    names: Sequence[str]
+    get: Callable[[Any], tuple[Any, ...]]
+    # From thing to thing hardly more differs than what is null, so what to do is found once
+    left: dict[tuple[type, ...], list[_Shown]]
 
     def left_to_do(self, types: tuple[type, ...]) -> list[_Shown]:
         """The plain fields that change their values, where these have such types."""
@@ -95,20 +67,65 @@ class _Plan:
         return found
 
 
+_MOST_WAYS: Final = 4
+
+
+class _Plan:
+    """The ways to show things of a kind. The first is for those that have all fields."""
+
+    def __init__(self, fields: Sequence[_Shown], *, of_dicts: bool) -> None:
+        self.in_order = dict.fromkeys(one.name for one in fields)
+        self.fields = fields
+        self.getter: Callable[..., Callable[[Any], Any]] = itemgetter if of_dicts else attrgetter
+        self.ways = [self._way(lambda one: one.is_plain)]
+
+    def _way(self, is_plain: Callable[[_Shown], bool]) -> _Way:
+        plain = [one for one in self.fields if is_plain(one)]
+        sources = [str(one.field.source) for one in plain]
+        return _Way(
+            plain=plain,
+            others=[one for one in self.fields if not is_plain(one)],
+            names=[one.name for one in plain],
+            # The first again, since of one alone it gives no tuple
+            get=self.getter(*sources, sources[0]) if sources else lambda _: (),
+            left={},
+        )
+
+    def read(self, instance: Any) -> tuple[_Way, tuple[Any, ...]]:
+        """The way to show this thing, and the values of its plain fields. A way that reads less will do, since
+        each of its other fields is asked for whether the thing has it."""
+        for way in self.ways:
+            try:
+                return way, way.get(instance)
+            except _NOT_THERE:
+                continue
+        is_last = len(self.ways) + 1 >= _MOST_WAYS  # which reads nothing, so all things fit
+        way = self._way(lambda one: one.is_plain and not is_last and self.has(instance, one))
+        self.ways.append(way)
+        return way, way.get(instance)
+
+    def has(self, instance: Any, one: _Shown) -> bool:
+        try:
+            self.getter(str(one.field.source))(instance)
+        except _NOT_THERE:
+            return False
+        return True
+
+
 class PlainSerializer(serializers.Serializer):
     """Shows what the library shows."""
 
     def to_representation(self, instance: Any) -> dict[str, Any]:
         plan = self._plan(isinstance(instance, dict))
-        values = plan.read(instance)
+        way, values = plan.read(instance)
         shown: dict[str, Any] = plan.in_order.copy()
-        shown.update(zip(plan.names, values, strict=False))
+        shown.update(zip(way.names, values, strict=False))
         types = tuple(map(type, values))
-        left = plan.left.get(types)
-        for one in plan.left_to_do(types) if left is None else left:
+        left = way.left.get(types)
+        for one in way.left_to_do(types) if left is None else left:
             value = shown[one.name]
             shown[one.name] = one.of(instance) if callable(value) else one.field.to_representation(value)
-        for one in plan.others:
+        for one in way.others:
             if one.default is not empty and not plan.has(instance, one):
                 shown[one.name] = one.default
                 continue

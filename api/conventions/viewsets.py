@@ -11,8 +11,9 @@ under its lock, so that of two requests that both passed here only the first wri
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 from typing import Any, ClassVar
 
 from django.db import transaction
@@ -40,7 +41,7 @@ from .bulk_writing import BulkWriting
 from .filters import FilterSet, item_query, list_query
 from .permissions import Needed
 from .problems import BAD_REQUEST, NOT_FOUND, PRECONDITION_REQUIRED, STALE_VERSION, ProblemError
-from .serializers import QuerySerializer, ResourceSerializer
+from .serializers import QuerySerializer, ResourceSerializer, kept_serializer
 from .sizes import fitting
 from .views import ApiView, Spec
 from .writing import Writing
@@ -183,13 +184,18 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
     def get_serializer_context(self) -> dict[str, Any]:
         return {"fields": self.asked.get("fields"), "expand": self.asked.get("expand", ())}
 
+    @cached_property
+    def shown(self) -> Callable[[Any], dict[str, Any]]:
+        """A row of this view, as its serializer shows it to this request."""
+        return kept_serializer(self.serializer_class, **self.get_serializer_context()).to_representation
+
     def respond(self, row: Any, *, status: int = 200) -> Response:
         """`row` with its ETag; a new one with its Location too."""
         self._annotate([row])
         headers = {"ETag": etag(self.versions(row))}
         if status == 201:
             headers["Location"] = reverse(f"{self.basename}-detail", kwargs={"id": row.pk})
-        return Response(self.get_serializer(row).data, status=status, headers=headers)
+        return Response(self.shown(row), status=status, headers=headers)
 
     def respond_reread(self, row_id: int, *, status: int = 201) -> Response:
         """What a write made, read as any GET reads it."""
@@ -204,7 +210,7 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
             rows = as_listed(rows)
         page: Any = self.paginate_queryset(rows)
         self._annotate(page)
-        items = self.get_serializer(page, many=True).data
+        items = [*map(self.shown, page)]
         shown, rendered = fitting(items)
         if shown < len(items):
             pages: Any = self.paginator

@@ -5,11 +5,12 @@ from __future__ import annotations
 import functools
 from collections import namedtuple
 from collections.abc import Collection, Iterator
+from operator import attrgetter
 from typing import Any, Self
 
 from django.db import models
 from django.db.models.base import ModelState
-from django.db.models.query import ValuesListIterable
+from django.db.models.query import ModelIterable
 
 
 class Row(models.Model):
@@ -41,21 +42,22 @@ def as_listed(rows: models.QuerySet[Any]) -> models.QuerySet[Any]:
     query = rows.query
     if query.select_related or query.deferred_loading[0] or rows._prefetch_related_lookups:  # type: ignore[attr-defined]  # noqa: SLF001
         return rows
-    names = [field.attname for field in rows.model._meta.concrete_fields]
-    listed = rows.values_list(*names, *query.annotation_select)
+    listed = rows.all()
     listed._iterable_class = _Listed  # type: ignore[attr-defined]  # noqa: SLF001
     return listed
 
 
-class _Listed(ValuesListIterable):
+class _Listed(ModelIterable):
     def __iter__(self) -> Iterator[Any]:
-        query = self.queryset.query
-        kind = _listed_row(self.queryset.model, (*query.values_select, *query.annotation_select))
-        return map(functools.partial(tuple.__new__, kind), super().__iter__())
+        model, query = self.queryset.model, self.queryset.query
+        columns = (field.attname for field in model._meta.concrete_fields)
+        kind = _listed_row(model, (*columns, *query.annotation_select))
+        compiler = query.get_compiler(self.queryset.db)
+        return map(functools.partial(tuple.__new__, kind), compiler.results_iter(tuple_expected=True))
 
 
 @functools.cache
 def _listed_row(model: type[models.Model], names: tuple[str, ...]) -> type[tuple[Any, ...]]:
     columns: Any = namedtuple(f"{model.__name__}Listed", names)  # type: ignore[misc]  # noqa: PYI024
     # A class of its own, so that attributes can be set on its rows
-    return type(columns.__name__, (columns,), {"pk": property(lambda row: getattr(row, model._meta.pk.attname))})
+    return type(columns.__name__, (columns,), {"pk": property(attrgetter(model._meta.pk.attname))})

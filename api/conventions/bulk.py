@@ -62,7 +62,7 @@ class BulkMixin(OperationViewSet):
         """The things that a change set made, each as a list shows it."""
         rows = self._made(accepted.results)
         self.annotate(rows)
-        shown = [*map(self.shown, rows)]
+        shown = self.shown(rows)
         return self.answered(Response({"change_set_id": accepted.change_set.pk, "items": shown}, status=201))
 
     def _made(self, results: Sequence[Model | Sequence[Model]]) -> list[Model]:

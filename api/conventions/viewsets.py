@@ -11,9 +11,8 @@ under its lock, so that of two requests that both passed here only the first wri
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import cached_property
 from typing import Any, ClassVar
 
 from django.db import transaction
@@ -184,10 +183,9 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
     def get_serializer_context(self) -> dict[str, Any]:
         return {"fields": self.asked.get("fields"), "expand": self.asked.get("expand", ())}
 
-    @cached_property
-    def shown(self) -> Callable[[Any], dict[str, Any]]:
-        """A row of this view, as its serializer shows it to this request."""
-        return kept_serializer(self.serializer_class, **self.get_serializer_context()).to_representation
+    def shown(self, rows: Sequence[Any]) -> list[dict[str, Any]]:
+        """Rows of this view, as its serializer shows them to this request."""
+        return kept_serializer(self.serializer_class, **self.get_serializer_context()).show_all(rows)
 
     def respond(self, row: Any, *, status: int = 200) -> Response:
         """`row` with its ETag; a new one with its Location too."""
@@ -195,7 +193,7 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         headers = {"ETag": etag(self.versions(row))}
         if status == 201:
             headers["Location"] = reverse(f"{self.basename}-detail", kwargs={"id": row.pk})
-        return Response(self.shown(row), status=status, headers=headers)
+        return Response(self.shown([row])[0], status=status, headers=headers)
 
     def respond_reread(self, row_id: int, *, status: int = 201) -> Response:
         """What a write made, read as any GET reads it."""
@@ -210,7 +208,7 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
             rows = as_listed(rows)
         page: Any = self.paginate_queryset(rows)
         self._annotate(page)
-        items = [*map(self.shown, page)]
+        items = self.shown(page)
         shown, rendered = fitting(items)
         if shown < len(items):
             pages: Any = self.paginator

@@ -69,11 +69,12 @@ class ChangeWithRowsSerializer(ChangeSerializer):
     class Meta(ChangeSerializer.Meta):
         fields = (*ChangeSerializer.Meta.fields, "old_rows", "new_rows")  # type: ignore[assignment]
 
-    def to_representation(self, instance: Change) -> dict[str, Any]:
-        shown: dict[str, Any] = super().to_representation(instance)
-        # the place of a key is shown on the closet sheet only
-        for row in (*(shown.get("old_rows") or ()), *(shown.get("new_rows") or ())):
-            row.pop("key_location", None)
+    def show_all(self, things: Sequence[Change]) -> list[dict[str, Any]]:
+        shown = super().show_all(things)
+        # The place of a key is shown on the closet sheet only
+        for one in shown:
+            for row in (*(one.get("old_rows") or ()), *(one.get("new_rows") or ())):
+                row.pop("key_location", None)
         return shown
 
 

@@ -127,19 +127,12 @@ class BlockSerializer(PlacedSerializer):
         child=fields.Whole(),
         read_only=True,
         help_text="Rows whose clip is out, so that the field cable on them is isolated.",
-    )
+    )  # not there where the block is expanded in something else, whose day it is not
 
     expansions = {"site": SiteSerializer, "closet": ClosetSerializer}
 
     class Meta:
         model = Block
-
-    def to_representation(self, instance: Any) -> dict[str, Any]:
-        shown: dict[str, Any] = super().to_representation(instance)
-        if not hasattr(instance, "pulled_rows"):
-            # Expanded in something else, whose day it is not
-            shown.pop("pulled_rows", None)
-        return shown
 
 
 class BlockFilterSet(NamedFilterSet):

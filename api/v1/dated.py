@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime
-from functools import cache, lru_cache
+from functools import cache, cached_property, lru_cache
 from operator import attrgetter
 from typing import Any, ClassVar
 
@@ -273,15 +273,21 @@ class FactsSerializer(BesideEffect, ResourceSerializer):
         """The ways from the facts to what of `expand` they lead to."""
         return [way for name in expand if (way := cls._from_facts(name)) is not None]
 
-    def to_representation(self, instance: Any) -> dict[str, Any]:
-        held = getattr(instance, "held", None)
-        instance.now = held[0] if held else None
-        shown: dict[str, Any] = super().to_representation(instance)
-        if held is not None:
-            return shown
+    def show_all(self, things: Sequence[Any]) -> list[dict[str, Any]]:
+        for thing in things:
+            held = getattr(thing, "held", None)
+            thing.now = held[0] if held else None
+        shown = super().show_all(things)
         # Expanded in another thing, without the day of the query: null would say not recorded
-        of_facts = {name for name, field in self.fields.items() if str(field.source).startswith("now.")}
-        return {name: value for name, value in shown.items() if name not in of_facts}
+        for thing, one in zip(things, shown, strict=True):
+            if getattr(thing, "held", None) is None:
+                for name in self._of_facts:
+                    one.pop(name, None)
+        return shown
+
+    @cached_property
+    def _of_facts(self) -> list[str]:
+        return [name for name, field in self.fields.items() if str(field.source).startswith("now.")]
 
 
 class DatedSerializer(FactsSerializer, PlacedSerializer):

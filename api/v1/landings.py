@@ -109,5 +109,5 @@ class LandingViewSet(BulkMixin, PlacedMixin, CorrectMixin, DestroyMixin):
     def _landed(self, landings: Sequence[Landing], *, status: int) -> Response:
         rows = [self.gate(principal=self.principal, id=landing.pk) for landing in landings]
         self.annotate(rows)
-        shown = [*map(self.shown, rows)]
+        shown = self.shown(rows)
         return self.answered(Response({"items": shown}, status=status))

@@ -145,7 +145,7 @@ MIDDLEWARE = [
     "api.conventions.patience.PatienceMiddleware",
     # Above all that may answer in the place of a page: a wrong Host, a form without its token
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "csp.middleware.CSPMiddleware",
+    "api.pages.policy.PolicyMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",

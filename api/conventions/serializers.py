@@ -4,7 +4,7 @@ fields follow from their models."""
 from __future__ import annotations
 
 import copy
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from functools import cache, lru_cache
 from typing import Any, ClassVar, Final, cast
 
@@ -112,6 +112,14 @@ class QuerySerializer(fields.Queried, StrictSerializer):
         """Bound once for all queries of a class: to bind them takes longer than to read a query, and none of
         them asks whose it is."""
         return _bound_fields(type(self))
+
+    @property
+    def _writable_fields(self) -> Iterator[Any]:
+        """Those that have something to say: what is not given, not required and has no default is left out
+        of the values, and a query gives few of many names."""
+        for name, field in self.fields.items():
+            if name in self.initial_data or field.required or field.default is not serializers.empty:
+                yield field
 
 
 @cache

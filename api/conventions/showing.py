@@ -110,31 +110,40 @@ class _Plan:
         )
 
     def show(self, things: Iterable[Any]) -> list[dict[str, Any]]:
-        found = []
-        for thing in things:
-            way, values = self._read(thing)
-            shown: dict[str, Any] = self.in_order.copy()
-            shown.update(zip(way.names, values, strict=False))
-            for name, change in way.of_columns:
+        way = self.ways[0]
+        if way.columns < len(self.fields):
+            return [self._shown(thing) for thing in things]
+        # Rows of columns, and nothing else: by columns it takes two thirds of the time
+        found = [dict(zip(way.names, values, strict=False)) for values in map(way.get, things)]
+        for name, change in way.of_columns:
+            for shown in found:
                 if shown[name] is not None:
                     shown[name] = change(shown[name])
-            if way.columns < len(way.plain):
-                types = tuple(map(type, values[way.columns :]))
-                changes, called = way.left.get(types) or way.left_to_do(types)
-                for name, change in changes:
-                    shown[name] = change(shown[name])
-                for one in called:
-                    shown[one.name] = one.of(thing)
-            for one in way.others:
-                if one.default is not empty and not self._has(thing, one):
-                    shown[one.name] = one.default
-                    continue
-                try:
-                    shown[one.name] = one.of(thing)
-                except SkipField:
-                    del shown[one.name]
-            found.append(shown)
         return found
+
+    def _shown(self, thing: Any) -> dict[str, Any]:
+        way, values = self._read(thing)
+        shown: dict[str, Any] = self.in_order.copy()
+        shown.update(zip(way.names, values, strict=False))
+        for name, change in way.of_columns:
+            if shown[name] is not None:
+                shown[name] = change(shown[name])
+        if way.columns < len(way.plain):
+            types = tuple(map(type, values[way.columns :]))
+            changes, called = way.left.get(types) or way.left_to_do(types)
+            for name, change in changes:
+                shown[name] = change(shown[name])
+            for one in called:
+                shown[one.name] = one.of(thing)
+        for one in way.others:
+            if one.default is not empty and not self._has(thing, one):
+                shown[one.name] = one.default
+                continue
+            try:
+                shown[one.name] = one.of(thing)
+            except SkipField:
+                del shown[one.name]
+        return shown
 
     def _read(self, thing: Any) -> tuple[_Way, tuple[Any, ...]]:
         """The way to show this thing, and the values of its plain fields. A way that reads less will do, since

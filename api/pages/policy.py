@@ -1,0 +1,22 @@
+"""What a browser may do with an answer (Content Security Policy, level 3)."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from csp.middleware import HEADER, CSPMiddleware
+from django.http import HttpRequest
+from django.http.response import HttpResponseBase
+
+NOTHING: Final = "default-src 'none'; frame-ancestors 'none'"
+
+
+class PolicyMiddleware(CSPMiddleware):
+    """The policy of the settings; of JSON, that a browser may do nothing with it. That is the same each time,
+    and to build the other takes as long as to find the address."""
+
+    def process_response(self, request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:
+        if "json" in response.headers.get("Content-Type", ""):
+            response.headers[HEADER] = NOTHING
+            return response
+        return super().process_response(request, response)

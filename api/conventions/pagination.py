@@ -38,6 +38,7 @@ class KeysetPagination(BasePagination):
 
     body: dict[str, Any]
     _bound_to: str
+    _sort_key: str = SORT_KEY
 
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         """The rows after the cursor (from the beginning without one); what follows is for the response.
@@ -63,9 +64,13 @@ class KeysetPagination(BasePagination):
             found = _rows_after(queryset, path, after, descending=descending)[: size + 1]
         else:
             nullable = _is_nullable(queryset.model, path) and not view.always_has(path)
-            rows = queryset.annotate(**{SORT_KEY: _sort_key(queryset.model, path)})
-            rows = rows.order_by(*(("-" if descending else "") + name for name in (SORT_KEY, "id")))
-            for part in _parts(rows, after, nullable=nullable, descending=descending):
+            if path == "id":
+                self._sort_key, rows = "id", queryset
+            else:
+                rows = queryset.annotate(**{SORT_KEY: _sort_key(queryset.model, path)})
+            names = dict.fromkeys((self._sort_key, "id"))
+            rows = rows.order_by(*(("-" if descending else "") + name for name in names))
+            for part in _parts(rows, self._sort_key, after, nullable=nullable, descending=descending):
                 found += part[: size + 1 - len(found)] if len(found) <= size else ()
         page = found[:size]
         self.body = {"next": None}
@@ -79,7 +84,7 @@ class KeysetPagination(BasePagination):
 
     def end_after(self, row: Any) -> None:
         """The page ends with this row, and another follows."""
-        self.body["next"] = _write(getattr(row, SORT_KEY), row.pk, self._bound_to)
+        self.body["next"] = _write(getattr(row, self._sort_key), row.pk, self._bound_to)
 
     def get_paginated_response(self, data: Any) -> Response:
         return Response({"items": data, **self.body})
@@ -123,23 +128,23 @@ def _binding(**parts: Any) -> str:
 
 
 def _parts(
-    rows: QuerySet[Any], after: tuple[Any, int] | None, *, nullable: bool, descending: bool
+    rows: QuerySet[Any], key: str, after: tuple[Any, int] | None, *, nullable: bool, descending: bool
 ) -> Iterator[QuerySet[Any]]:
     """The rows after a cursor, in the order in which they come: those without a sort key last, whichever the
     direction. They are asked for by themselves, so that one index serves both parts in both directions."""
     beyond, from_here = ("lt", "lte") if descending else ("gt", "gte")
     value, row_id = after or (None, None)
     if after is None or value is not None:
-        first = rows.filter(**{f"{SORT_KEY}__isnull": False}) if nullable else rows
+        first = rows.filter(**{f"{key}__isnull": False}) if nullable else rows
         if after is not None:
             # The first condition alone bounds an index scan; the second drops the rows already shown
             first = first.filter(
-                Q(**{f"{SORT_KEY}__{beyond}": value}) | Q(**{f"id__{beyond}": row_id}),
-                **{f"{SORT_KEY}__{from_here}": value},
+                Q(**{f"{key}__{beyond}": value}) | Q(**{f"id__{beyond}": row_id}),
+                **{f"{key}__{from_here}": value},
             )
         yield first
     if nullable:
-        last = rows.filter(**{f"{SORT_KEY}__isnull": True})
+        last = rows.filter(**{f"{key}__isnull": True})
         yield last if after is None or value is not None else last.filter(**{f"id__{beyond}": row_id})
 
 

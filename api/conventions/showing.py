@@ -6,7 +6,7 @@ one."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from functools import cached_property
 from operator import attrgetter, itemgetter
 from typing import Any, Final, NamedTuple
@@ -109,12 +109,16 @@ class _Plan:
             left={},
         )
 
-    def show(self, things: Iterable[Any]) -> list[dict[str, Any]]:
+    def show(self, things: Sequence[Any]) -> list[dict[str, Any]]:
         way = self.ways[0]
-        if way.columns < len(self.fields):
+        try:
+            rows = [*map(way.get, things)] if way.columns == len(self.fields) else None
+        except _NOT_THERE:
+            rows = None
+        if rows is None:
             return [self._shown(thing) for thing in things]
-        # Rows of columns, and nothing else: by columns it takes two thirds of the time
-        found = [dict(zip(way.names, values, strict=False)) for values in map(way.get, things)]
+        # Of columns, and nothing else: one after another they take two thirds of the time
+        found = [dict(zip(way.names, values, strict=False)) for values in rows]
         for name, change in way.of_columns:
             for shown in found:
                 if shown[name] is not None:

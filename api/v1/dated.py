@@ -20,7 +20,7 @@ from rest_framework.utils.model_meta import get_field_info
 
 from api.conventions import fields, problems
 from api.conventions.filters import FilterSet, item_query
-from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field
+from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field, type_of_column
 from api.conventions.viewsets import CorrectMixin, Versions, versions_of
 from sites.access.scope import on_sites, on_sites_of, scoped
 from sites.changes.making import today_at, today_in, version_of
@@ -284,6 +284,10 @@ class FactsSerializer(BesideEffect, ResourceSerializer):
                 for name in self._of_facts:
                     one.pop(name, None)
         return shown
+
+    def column_type(self, source: str) -> type | None:
+        thing, _, fact = source.partition(".")
+        return type_of_column(self.Meta.facts, fact) if thing == "now" else super().column_type(source)
 
     @cached_property
     def _of_facts(self) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections import namedtuple
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from operator import attrgetter
 from typing import Any, Self
 
@@ -49,15 +49,17 @@ def as_listed(rows: models.QuerySet[Any]) -> models.QuerySet[Any]:
 
 class _Listed(ModelIterable):
     def __iter__(self) -> Iterator[Any]:
-        model, query = self.queryset.model, self.queryset.query
-        columns = (field.attname for field in model._meta.concrete_fields)
-        kind = _listed_row(model, (*columns, *query.annotation_select))
+        query = self.queryset.query
+        make = listed_row(self.queryset.model, *query.annotation_select)
         compiler = query.get_compiler(self.queryset.db)
-        return map(functools.partial(tuple.__new__, kind), compiler.results_iter(tuple_expected=True))
+        return map(make, compiler.results_iter(tuple_expected=True))
 
 
 @functools.cache
-def _listed_row(model: type[models.Model], names: tuple[str, ...]) -> type[tuple[Any, ...]]:
-    columns: Any = namedtuple(f"{model.__name__}Listed", names)  # type: ignore[misc]  # noqa: PYI024
+def listed_row(model: type[models.Model], *annotations: str) -> Callable[[Collection[Any]], Any]:
+    """What makes such a row of the values of all its columns and annotations."""
+    names = [field.attname for field in model._meta.concrete_fields]
+    columns: Any = namedtuple(f"{model.__name__}Listed", [*names, *annotations])  # type: ignore[misc]
     # A class of its own, so that attributes can be set on its rows
-    return type(columns.__name__, (columns,), {"pk": property(attrgetter(model._meta.pk.attname))})
+    kind = type(columns.__name__, (columns,), {"pk": property(attrgetter(model._meta.pk.attname))})
+    return functools.partial(tuple.__new__, kind)

@@ -192,8 +192,8 @@ def _of_things(facts: type[DatedFacts], *, is_day: bool) -> str:
 
 
 def _among(facts: type[DatedFacts], ids: Iterable[int]) -> dict[str, Ids]:
-    """The filter by the things that facts are of."""
-    (thing,) = thing_fields(facts)
+    """The filter by the things that facts are of; of a row of a block, by the block."""
+    thing, *_ = thing_fields(facts)
     return {f"{thing}__{Among.lookup_name}": Ids(ids)}
 
 

@@ -10,9 +10,8 @@ from django.db.models.lookups import IsNull
 
 from sites.fields import Ids
 from sites.models import CableType
-from sites.models.rows import as_listed
 from sites.once import once
-from sites.selectors import Before, comes_before, facts_before, holding, site_of, stood
+from sites.selectors import Before, comes_before, facts_before, facts_of_things, holding, site_of, stood
 from zones.models import ClipFacts, Landing, Point, PointFacts, Run, RunFacts, Test, Zone
 from zones.pair_colours import colour_in_cable
 
@@ -104,7 +103,7 @@ def runs_before(
 
 def pulled_clips_before(before: Before, *, block_ids: Collection[int]) -> set[tuple[int, int]]:
     """(block, row) of every row whose clip was out; a row that nothing is recorded of has its clip in."""
-    rows = as_listed(facts_before(ClipFacts, before, block__among=Ids(block_ids)))
+    rows = facts_of_things(ClipFacts, before, block_ids)
     return {(row.block_id, row.row) for row in rows if not row.is_in}
 
 

@@ -60,6 +60,7 @@ def listed_row(model: type[models.Model], *annotations: str) -> Callable[[Collec
     """What makes such a row of the values of all its columns and annotations."""
     names = [field.attname for field in model._meta.concrete_fields]
     columns: Any = namedtuple(f"{model.__name__}Listed", [*names, *annotations])  # type: ignore[misc]
+    key = model._meta.pk.attname
     # A class of its own, so that attributes can be set on its rows
-    kind = type(columns.__name__, (columns,), {"pk": property(attrgetter(model._meta.pk.attname))})
+    kind = type(columns.__name__, (columns,), {"pk": property(attrgetter(key))} if key in names else {})
     return functools.partial(tuple.__new__, kind)

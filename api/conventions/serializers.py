@@ -4,7 +4,7 @@ fields follow from their models."""
 from __future__ import annotations
 
 import copy
-from collections.abc import Hashable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from functools import cache, lru_cache
 from typing import Any, ClassVar, Final, cast
 
@@ -114,12 +114,14 @@ class QuerySerializer(fields.Queried, StrictSerializer):
         return _bound_fields(type(self))
 
     @property
-    def _writable_fields(self) -> Iterator[Any]:
+    def _writable_fields(self) -> list[Any]:
         """Those that have something to say: what is not given, not required and has no default is left out
         of the values, and a query gives few of many names."""
-        for name, field in self.fields.items():
-            if name in self.initial_data or field.required or field.default is not serializers.empty:
-                yield field
+        return [
+            field
+            for name, field in self.fields.items()
+            if name in self.initial_data or field.required or field.default is not serializers.empty
+        ]
 
 
 @cache
@@ -215,9 +217,10 @@ class ResourceSerializer(PlainSerializer, serializers.ModelSerializer):
     def shows_columns(cls) -> bool:
         """Whether it shows of a thing its columns, and what its view sets on it, and nothing else of its
         model."""
-        columns = {field.attname for field in cls.Meta.model._meta.concrete_fields}
+        model: type[Model] = cls.Meta.model
+        columns = {field.attname for field in model._meta.concrete_fields}
         sources = {field.source_attrs[0] for field in cls().fields.values() if field.source_attrs}
-        return not any(hasattr(cls.Meta.model, name) for name in sources - columns)
+        return not any(hasattr(model, name) for name in sources - columns)
 
     def column_type(self, source: str) -> type | None:
         return type_of_column(self.Meta.model, source)

@@ -203,7 +203,7 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
 
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         expand = self.asked.get("expand", ())
-        rows = self.filter_queryset(self.serializer_class.with_expansions(self.get_queryset(), expand))
+        rows: Any = self.filter_queryset(self.serializer_class.with_expansions(self.get_queryset(), expand))
         if isinstance(rows, QuerySet) and not expand and self.serializer_class.shows_columns():
             rows = as_listed(rows)
         page: Any = self.paginate_queryset(rows)

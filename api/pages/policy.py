@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from csp.middleware import HEADER, CSPMiddleware
+from csp.constants import HEADER
+from csp.middleware import CSPMiddleware
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 

@@ -43,7 +43,7 @@ def as_listed(rows: models.QuerySet[Any]) -> models.QuerySet[Any]:
     if query.select_related or query.deferred_loading[0] or rows._prefetch_related_lookups:  # type: ignore[attr-defined]  # noqa: SLF001
         return rows
     listed = rows.all()
-    listed._iterable_class = _Listed  # type: ignore[attr-defined]  # noqa: SLF001
+    listed._iterable_class = _Listed  # noqa: SLF001
     return listed
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from django.db.models import Model
+from django.db.models import F, Model, QuerySet
 from pytest_django import DjangoAssertNumQueries
 
 from sites.fields import Ids
 from sites.models import Closet, Site, Supply, SupplyFacts
+from sites.models.rows import as_listed, listed_row
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -53,3 +54,41 @@ def test_facts_are_found_by_many_ids_in_one_parameter(closet: Closet) -> None:
     found = SupplyFacts.objects.filter(supply_id__among=Ids(wanted)).values_list("supply_id", flat=True)
     assert sorted(found) == sorted(wanted)
     assert SupplyFacts.objects.filter(supply_id__among=Ids([])).count() == 0
+
+
+# --- rows of a list -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("model", [Supply, SupplyFacts, Closet, Site])
+def test_a_listed_row_has_the_columns_and_the_annotations(model: type[Model], supply: Supply) -> None:
+    rows = model._default_manager.all()
+    columns = [column.attname for column in model._meta.concrete_fields]
+    (row,) = as_listed(rows).annotate(two=F(columns[0]) + 1).order_by("two")[:5]
+    assert {name: getattr(row, name) for name in columns} == rows.values(*columns).get()
+    assert row.two == getattr(row, columns[0]) + 1
+    row.more = "as a view sets it"
+    assert row.more == "as a view sets it"
+
+
+def test_a_listed_row_has_its_key_and_nothing_it_refers_to(supply: Supply) -> None:
+    (row,) = as_listed(Supply.objects.all())
+    assert (row.pk, row.closet_id) == (supply.pk, supply.closet_id)
+    assert not hasattr(row, "closet")
+    facts = SupplyFacts.objects.values_list()[0]
+    assert listed_row(SupplyFacts)(facts).supply_id == supply.pk
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        Supply.objects.select_related("closet"),
+        Supply.objects.prefetch_related("closet"),
+        Supply.objects.defer("closet"),
+        Supply.objects.only("closet"),
+    ],
+    ids=["select_related", "prefetch_related", "defer", "only"],
+)
+def test_rows_that_come_with_more_or_less_stay_as_they_are(supply: Supply, rows: QuerySet[Supply]) -> None:
+    (row,) = as_listed(rows)
+    assert isinstance(row, Supply)
+    assert row.closet.pk == supply.closet_id

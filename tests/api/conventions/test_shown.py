@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 from rest_framework import serializers
@@ -79,6 +79,66 @@ def test_things_are_shown_as_the_library_shows_them(made: Any) -> None:
     for values in THINGS * 2:
         shown = serializer.to_representation(made(values))
         assert list(shown.items()) == list(_Fields().to_representation(made(values)).items())
+
+
+def test_a_list_is_shown_as_its_things_are() -> None:
+    """In which some lack a field that others have."""
+    things = [SimpleNamespace(**values) for values in THINGS * 2]
+    expected = [list(_Fields().to_representation(thing).items()) for thing in things]
+    assert [list(shown.items()) for shown in _Shown().show_all(things)] == expected
+    assert _Shown().show_all([]) == []
+
+
+def test_a_list_of_things_alike_is_shown_as_they_are() -> None:
+    """In which all have every field, whatever the values."""
+    things = [
+        SimpleNamespace(**(WHOLE | values)) for values in ({}, {"number": None}, {"words": [], "on": None})
+    ]
+    expected = [list(_Fields().to_representation(thing).items()) for thing in things]
+    assert [list(shown.items()) for shown in _Shown().show_all(things)] == expected
+
+
+class _OfRows(StrictSerializer):
+    number = serializers.IntegerField()
+    written = serializers.CharField(source="number")
+    name = serializers.CharField(allow_null=True)
+    on = serializers.DateField(allow_null=True)
+    clips = serializers.ListField(child=serializers.IntegerField(), read_only=True)
+
+    def column_type(self, source: str) -> type | None:
+        return {"number": int, "name": str, "on": object}.get(source)
+
+
+class _Row(NamedTuple):
+    number: int
+    name: str | None
+    on: date | None
+
+
+class _RowWithClips(_Row):
+    clips: Any
+
+
+def test_rows_are_shown_by_the_types_of_their_columns() -> None:
+    """What is no column, and a field that shows its column as another type, are still looked at."""
+    rows: list[Any] = [_RowWithClips(7, "north hall", date(2026, 3, 14)), _RowWithClips(8, None, None)]
+    rows[0].clips, rows[1].clips = (1, "2"), []
+    assert _OfRows().show_all(rows) == [
+        {"number": 7, "written": "7", "name": "north hall", "on": "2026-03-14", "clips": [1, 2]},
+        {"number": 8, "written": "8", "name": None, "on": None, "clips": []},
+    ]
+    assert _OfRows().show_all([_Row(7, None, None)]) == [
+        {"number": 7, "written": "7", "name": None, "on": None}
+    ]
+
+
+def test_things_that_lack_ever_other_fields_are_shown_too() -> None:
+    """More ways to lack something than a serializer keeps."""
+    lacking = [("optional",), ("fallback",), ("read",), ("optional", "read"), ("fallback", "read"), ()]
+    serializer = _Shown()
+    for names in lacking * 2:
+        thing = SimpleNamespace(**_without(*names))
+        assert serializer.to_representation(thing) == _Fields().to_representation(thing)
 
 
 def test_numbers_are_shown_as_numbers_of_their_field() -> None:

@@ -73,6 +73,16 @@ def test_every_answer_has_the_other_headers(client: Client, address: str) -> Non
     assert answer["Cross-Origin-Opener-Policy"] == "same-origin"
 
 
+@pytest.mark.parametrize("address", ["/healthz", "/api/v1/problems", "/api/v1/nowhere", "/api/v1/sites"])
+def test_json_lets_a_browser_do_nothing(client: Client, address: str) -> None:
+    answer = client.get(address)
+    assert "json" in answer["Content-Type"]
+    assert directives(answer["Content-Security-Policy"]) == {
+        "default-src": ["'none'"],
+        "frame-ancestors": ["'none'"],
+    }
+
+
 def test_the_nonce_is_of_one_answer(client: Client) -> None:
     first, second = (client.get("/api/v1/reference")["Content-Security-Policy"] for _ in range(2))
     assert first != second

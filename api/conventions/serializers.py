@@ -36,12 +36,12 @@ from sites.fields import ListField
 from sites.wording import did_you_mean, listed, shortened
 
 from . import fields, sizes
-from .showing import PlainSerializer
+from .showing import PlainListSerializer, PlainSerializer
 
 _NOT_KNOWN: Final = [ErrorDetail("There is no such name here.", code="unknown")]
 
 
-class StrictListSerializer(fields.Worded, serializers.ListSerializer):
+class StrictListSerializer(fields.Worded, PlainListSerializer):
     default_error_messages = {
         "not_a_list": "Expected a list of objects.",
         "empty": "Expected at least one item.",

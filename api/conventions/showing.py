@@ -12,6 +12,7 @@ from operator import attrgetter, itemgetter
 from typing import Any, Final, NamedTuple
 
 from django.core.exceptions import ObjectDoesNotExist
+from django.db.models import Manager
 from rest_framework import serializers
 from rest_framework.fields import SkipField, empty
 
@@ -145,8 +146,25 @@ class _Plan:
         return True
 
 
+class PlainListSerializer(serializers.ListSerializer):
+    """Shows its things together."""
+
+    child: PlainSerializer
+
+    def to_representation(self, data: Any) -> list[dict[str, Any]]:
+        return self.child.show_all([*(data.all() if isinstance(data, Manager) else data)])
+
+
 class PlainSerializer(serializers.Serializer):
     """Shows what the library shows."""
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        super().__init_subclass__(**kwargs)
+        # Where the library looks for it; most classes have a `Meta` of their own
+        meta: Any = getattr(cls, "Meta", None) or type("Meta", (), {})
+        if not hasattr(meta, "list_serializer_class"):
+            meta.list_serializer_class = PlainListSerializer
+        cls.Meta = meta  # type: ignore[attr-defined]
 
     def to_representation(self, instance: Any) -> dict[str, Any]:
         return self.show_all([instance])[0]

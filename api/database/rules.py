@@ -1,7 +1,7 @@
 """What the service requires of a database, checked on the first connection of every process: web server,
 worker, command."""
 
-from typing import Any
+from typing import Any, Final
 
 import structlog
 from django.conf import settings
@@ -25,6 +25,16 @@ def refuse_unfit_database(*, connection: BaseDatabaseWrapper, **_signal: Any) ->
         connection.close()
         raise ImproperlyConfigured(reason)
     _seen.add(connection.alias)
+
+
+AROUND_GRANTS: Final = (
+    "pg_write_all_data",
+    "pg_read_all_data",
+    "pg_execute_server_program",
+    "pg_read_server_files",
+    "pg_write_server_files",
+)
+"""Roles of PostgreSQL (its documentation, "Predefined Roles") whose members need no grant."""
 
 
 def unfit_because(connection: BaseDatabaseWrapper) -> str | None:
@@ -55,7 +65,14 @@ def unfit_because(connection: BaseDatabaseWrapper) -> str | None:
                    ) THEN 'owns functions of triggers, and can replace them'
                    WHEN has_parameter_privilege('session_replication_role', 'SET')
                        THEN 'may set session_replication_role, which switches off triggers'
-               END FROM pg_roles WHERE rolname = current_user"""
+                   ELSE (
+                       SELECT 'is a member of ' || of.rolname || ', which goes around what is granted'
+                       FROM pg_roles AS of
+                       WHERE of.rolname = ANY(%s) AND pg_has_role(pg_roles.oid, of.oid, 'MEMBER')
+                       ORDER BY of.rolname LIMIT 1
+                   )
+               END FROM pg_roles WHERE rolname = current_user""",
+            [[*AROUND_GRANTS]],
         )
         role, unsafe = cursor.fetchone()
     if unsafe:

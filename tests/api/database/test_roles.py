@@ -132,9 +132,23 @@ def test_in_production_a_role_that_bypasses_row_security_is_refused(
             ),
             "owns functions of triggers",
         ),
+        *(
+            (f"GRANT {role} TO {cluster.SERVICE}", f"is a member of {role}")
+            for role in (
+                "pg_write_all_data",
+                "pg_read_all_data",
+                "pg_execute_server_program",
+                "pg_read_server_files",
+                "pg_write_server_files",
+            )
+        ),
+        (
+            f"CREATE ROLE between; GRANT pg_write_all_data TO between; GRANT between TO {cluster.SERVICE}",
+            "is a member of pg_write_all_data",
+        ),
     ],
 )
-def test_in_production_a_role_that_can_switch_off_triggers_is_refused(
+def test_in_production_a_role_that_is_not_bound_by_the_rules_is_refused(
     wrapper: Callable[[str], DatabaseWrapper], settings: Settings, made_so: str, said: str
 ) -> None:
     settings.IN_PRODUCTION = True

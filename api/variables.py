@@ -109,6 +109,12 @@ def networks(variable: str) -> list[IPv4Network | IPv6Network]:
                 f"{variable}: {text.strip()} is not a network ({error}); expected such as 10.20.0.0/16 or "
                 "fd00::/8, with commas between them."
             ) from error
+    for network in found:
+        if network.prefixlen == 0:
+            raise ImproperlyConfigured(
+                f"{variable}: {network} is every address there is, this machine's own "
+                "too; name your networks, such as 10.20.0.0/16."
+            )
     return found
 
 

@@ -68,6 +68,8 @@ def read(expression: str, data_dir: Path, **variables: str) -> subprocess.Comple
             "10.20.0.1/16 is not a network (10.20.0.1/16 has host bits set)",
         ),
         # (2^31 - 1) ms and no more are 2,147,483 s
+        ({"ZONEBOOK_PUSH_NETWORKS": "10.20.0.0/16,0.0.0.0/0"}, "0.0.0.0/0 is every address there is"),
+        ({"ZONEBOOK_PUSH_NETWORKS": "::/0"}, "::/0 is every address there is"),
         ({"ZONEBOOK_STATEMENT_TIMEOUT_S": "2147484"}, "such as 10, from 0 to 2147483"),
         ({"ZONEBOOK_CLAIM_TIMEOUT_S": "99999999"}, "such as 45, from 1 to 9999999"),
         ({"ZONEBOOK_SECRET_KEY": "django-insecure-" + "abcdefg" * 9}, "begins with django-insecure-"),

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from sites.changes.errors import ChangeRefused, Problem
-from sites.wording import perhaps
+from sites.wording import did_you_mean
 
 from .formats import BY_NAME, FORMER, FileKind
 from .intake import Files, Limits, content_of
@@ -69,8 +69,10 @@ def read_files(files: Files, most: Limits) -> tuple[dict[str, Sheet], list[Probl
         stem = name.removesuffix(".csv").casefold()
         kind = BY_NAME.get(stem) or FORMER.get(stem)
         if kind is None:
-            known = f"there is no file of this name{perhaps(stem, BY_NAME)}"
-            problems.append(problem_in(name, 0, "", "unknown_file", f"{known}; known: {', '.join(BY_NAME)}"))
+            detail = (
+                f"there is no file of this name.{did_you_mean(stem, BY_NAME)} There are: {', '.join(BY_NAME)}"
+            )
+            problems.append(problem_in(name, 0, "", "unknown_file", detail))
             continue
         if kind.name in sheets:
             message = f"is called {kind.file} now, and that file is there too: put all rows into that one"
@@ -188,7 +190,8 @@ def _take_header(sheet: Sheet, number: int, header: list[str]) -> None:
             sheet.complain(number, "", "unnamed_column", f"column {place} has no name")
         elif name not in kind.headers:
             message = (
-                f"there is no such column{perhaps(name, kind.headers)}; known: {', '.join(kind.headers)}"
+                f"there is no such column.{did_you_mean(name, kind.headers)} "
+                f"There are: {', '.join(kind.headers)}"
             )
             sheet.complain(number, name, "unknown_column", message)
         elif name in sheet.header[: place - 1]:

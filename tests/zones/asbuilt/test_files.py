@@ -51,7 +51,7 @@ def test_wrong_encodings_say_where() -> None:
 def test_an_unknown_column_is_named_with_what_may_be_meant() -> None:
     (problem,) = read_sheet(ZONES, b"site,name,page_cod\npier,Hall,7\n").problems
     assert (*place_of(problem)[1:], problem.code) == (1, "page_cod", "unknown_column")
-    assert "did you mean page_code?" in problem.detail
+    assert "Did you mean page_code? There are: site, name, " in problem.detail
 
 
 def test_all_that_is_wrong_with_a_header_at_once() -> None:
@@ -98,4 +98,4 @@ def test_file_names_are_known_or_named() -> None:
     assert list(sheets) == ["zones"]
     (problem,) = problems
     assert (place_of(problem)[0], problem.code) == ("zone.csv", "unknown_file")
-    assert "did you mean zones?" in problem.detail
+    assert "Did you mean zones? There are: " in problem.detail

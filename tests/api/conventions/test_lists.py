@@ -10,6 +10,8 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from api.conventions import fields
+from api.v1.customers import CustomerSerializer, CustomerViewSet
 from sites.models import Contact, Customer, DeviceModel, Site, User
 from sites.services.closets import contact_add
 from tests import factories
@@ -114,6 +116,51 @@ def test_the_count_is_capped(
     monkeypatch.setattr("api.conventions.pagination.LARGEST_COUNT", 4)
     counted = with_token(reader).get("/api/v1/sites", {"count": "true"}).json()
     assert (counted["count"], counted["count_is_capped"]) == (4, True)
+
+
+class _CustomerInWords(CustomerSerializer):
+    words = fields.Text(source="__str__", read_only=True)
+
+    class Meta(CustomerSerializer.Meta):
+        pass
+
+
+def test_a_list_may_show_what_only_a_model_knows(
+    terminals: list[Site],
+    customer: Customer,
+    reader: User,
+    with_token: Caller,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    assert CustomerSerializer.shows_columns()
+    assert not _CustomerInWords.shows_columns()
+    monkeypatch.setattr(CustomerViewSet, "serializer_class", _CustomerInWords)
+    (shown,) = with_token(reader).get("/api/v1/customers").json()["items"]
+    assert shown["words"] == customer.name
+
+
+def test_requests_that_ask_for_other_fields_do_not_meet(
+    terminals: list[Site], reader: User, with_token: Caller
+) -> None:
+    """Serializers are kept, by what they were asked to show."""
+    client = with_token(reader)
+    for query, expected in [
+        ({"fields": "name"}, {"id", "name"}),
+        ({"fields": "city"}, {"id", "city"}),
+        ({"fields": "city", "expand": "customer"}, {"id", "city", "customer"}),
+        ({"fields": "name"}, {"id", "name"}),
+    ]:
+        assert set(client.get("/api/v1/sites", query).json()["items"][0]) == expected
+        assert set(client.get(f"/api/v1/sites/{terminals[0].pk}", query).json()) == expected
+
+
+def test_queries_of_a_list_do_not_meet(terminals: list[Site], reader: User, with_token: Caller) -> None:
+    """The fields of queries are kept too, but not what was asked with them."""
+    client = with_token(reader)
+    first = client.get("/api/v1/sites", {"page_size": 1, "order": "-name", "count": "true"}).json()
+    assert ([site["name"] for site in first["items"]], first["count"]) == (["Zinc"], 7)
+    usual = client.get("/api/v1/sites").json()
+    assert (len(usual["items"]), usual["items"][0]["name"], "count" in usual) == (7, "Arch", False)
 
 
 def test_fields_and_expand(

@@ -10,6 +10,7 @@ import pytest
 from rest_framework import serializers
 
 from api.conventions.serializers import StrictSerializer
+from api.conventions.showing import _MOST_WAYS
 
 
 class _Fields(serializers.Serializer):
@@ -91,9 +92,8 @@ def test_a_list_is_shown_as_its_things_are() -> None:
 
 def test_a_list_of_things_alike_is_shown_as_they_are() -> None:
     """In which all have every field, whatever the values."""
-    things = [
-        SimpleNamespace(**(WHOLE | values)) for values in ({}, {"number": None}, {"words": [], "on": None})
-    ]
+    others: list[dict[str, Any]] = [{}, {"number": None}, {"words": [], "on": None}]
+    things = [SimpleNamespace(**(WHOLE | values)) for values in others]
     expected = [list(_Fields().to_representation(thing).items()) for thing in things]
     assert [list(shown.items()) for shown in _Shown().show_all(things)] == expected
 
@@ -132,13 +132,25 @@ def test_rows_are_shown_by_the_types_of_their_columns() -> None:
     ]
 
 
+class _Optional(serializers.Serializer):
+    a = serializers.IntegerField(required=False)
+    b = serializers.IntegerField(required=False)
+    c = serializers.IntegerField(required=False)
+    d = serializers.IntegerField(required=False)
+    e = serializers.IntegerField(required=False)
+
+
+class _OptionalShown(_Optional, StrictSerializer):
+    pass
+
+
 def test_things_that_lack_ever_other_fields_are_shown_too() -> None:
-    """More ways to lack something than a serializer keeps."""
-    lacking = [("optional",), ("fallback",), ("read",), ("optional", "read"), ("fallback", "read"), ()]
-    serializer = _Shown()
-    for names in lacking * 2:
-        thing = SimpleNamespace(**_without(*names))
-        assert serializer.to_representation(thing) == _Fields().to_representation(thing)
+    """In more ways than a serializer keeps."""
+    serializer, whole = _OptionalShown(), {"a": 1, "b": 2, "c": 3, "d": 4, "e": 5}
+    for lacking in ("a", "b", "c", "d", "e", "ab", "", "abcde"):
+        values = {name: value for name, value in whole.items() if name not in lacking}
+        assert serializer.to_representation(SimpleNamespace(**values)) == values
+    assert len(serializer._plans[object].ways) == _MOST_WAYS
 
 
 def test_numbers_are_shown_as_numbers_of_their_field() -> None:

@@ -67,6 +67,15 @@ def test_clips_are_pulled_put_and_corrected(hall: Hall, client: Client) -> None:
     assert post(client, f"{address}/correct-clip", body, status=200).json()["pulled_rows"] == []
 
 
+def test_a_list_of_blocks_has_the_pulled_clips_of_each(hall: Hall, client: Client) -> None:
+    made = post(client, "blocks", {"closet_id": hall.closet.pk, "name": "B 9", "kind": "110", "change": WHY})
+    other = made.json()["id"]
+    post(client, f"blocks/{hall.block.pk}/pull-clips", {"rows": [4, 3], "change": WHY}, status=200)
+    post(client, f"blocks/{other}/pull-clips", {"rows": [7], "change": WHY}, status=200)
+    listed = {block["id"]: block["pulled_rows"] for block in get(client, "blocks")["items"]}
+    assert (listed[hall.block.pk], listed[other]) == ([3, 4], [7])
+
+
 @pytest.mark.parametrize(
     ("body", "pointer", "stated"),
     [

@@ -65,7 +65,7 @@ _MOST_WAYS: Final = 4
 
 
 class _Plan:
-    """The ways to show things of a kind. The first is for those that have all fields."""
+    """The ways to show things of a kind: the first is for those that have all fields, and so on."""
 
     def __init__(self, fields: Sequence[_Shown], of: type) -> None:
         self.in_order = dict.fromkeys(one.name for one in fields)
@@ -89,16 +89,22 @@ class _Plan:
         )
 
     def show(self, things: Sequence[Any]) -> list[dict[str, Any]]:
-        way = self.ways[0]
-        try:
-            rows = [*map(way.get, things)]
-        except _NOT_THERE:  # one of them lacks a field
-            return [
-                self._show(way, [thing], [values])[0]
-                for thing in things
-                for way, values in [self._read(thing)]
-            ]
-        return self._show(way, things, rows)
+        for way in self.ways:
+            try:
+                rows = [*map(way.get, things)]
+            except _NOT_THERE:
+                continue
+            return self._show(way, things, rows)
+        self.ways.append(self._way_of(things))
+        return self.show(things)
+
+    def _way_of(self, things: Sequence[Any]) -> _Way:
+        """One for things that lack fields, and for all others too, since what it does not read is asked for.
+        The last of those that are kept reads nothing."""
+        is_last = len(self.ways) + 1 >= _MOST_WAYS
+        return self._way(
+            lambda one: one.is_plain and not is_last and all(self._has(thing, one) for thing in things)
+        )
 
     def _show(
         self, way: _Way, things: Sequence[Any], rows: Sequence[tuple[Any, ...]]
@@ -124,19 +130,6 @@ class _Plan:
                 except SkipField:
                     del shown[one.name]
         return found
-
-    def _read(self, thing: Any) -> tuple[_Way, tuple[Any, ...]]:
-        """The way to show this thing, and the values of its plain fields. One that reads less will do, since
-        each of its other fields is asked for whether the thing has it."""
-        for way in self.ways:
-            try:
-                return way, way.get(thing)
-            except _NOT_THERE:
-                continue
-        is_last = len(self.ways) + 1 >= _MOST_WAYS  # which reads nothing, so all things fit
-        way = self._way(lambda one: one.is_plain and not is_last and self._has(thing, one))
-        self.ways.append(way)
-        return way, way.get(thing)
 
     def _has(self, thing: Any, one: _Shown) -> bool:
         try:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from sites.changes.sql_v2.search import KINDS
-from sites.wording import within_building
+from sites.wording import listed, plural, within_building
 from zones.electrical.subjects import SubjectKind
 from zones.subjects import NAMED
 
@@ -17,6 +17,7 @@ _RESOURCES: Final = {word: of.resource for word, of in NAMED.items() if of.resou
     "job": "change-sets",
     "ticket": "cases",
 }
+MOST_CLOSETS: Final = 3
 _SUBJECTS: Final = {kind.word: int(kind) for kind in SubjectKind if kind is not SubjectKind.SITE}
 _REFERRING: Final = {
     "job": "SELECT 'job', t.id, t.site_id, t.job_reference, left(t.reason, 80), NULL::bigint "
@@ -58,6 +59,7 @@ def details(cursor: Any, keys: Sequence[tuple[str, int, int | None]]) -> dict[tu
     )
     rows = cursor.fetchall()
     verdicts = _verdicts(cursor, ids, sorted({site for _, _, site in keys if site is not None}))
+    begins_in = _closets_of_zones(cursor, ids.get("zone", []))
     return {
         (kind, id_): Details(
             path=f"{_RESOURCES.get(kind, kind + 's')}/{id_}",
@@ -69,6 +71,7 @@ def details(cursor: Any, keys: Sequence[tuple[str, int, int | None]]) -> dict[tu
                     site if kind != "site" else None,
                     closet if kind != "closet" else None,
                     within_building(*in_building) if kind == "closet" else place,
+                    begins_in.get(id_) if kind == "zone" else None,
                 )
                 if part
             ),
@@ -76,6 +79,24 @@ def details(cursor: Any, keys: Sequence[tuple[str, int, int | None]]) -> dict[tu
             verdict=verdicts.get((kind, id_)),
         )
         for kind, id_, title, customer, site, place, closet, *in_building, closet_id in rows
+    }
+
+
+def _closets_of_zones(cursor: Any, zones: list[int]) -> dict[int, str]:
+    """In words, the closets in which the runs of zones begin: whoever calls of a quiet zone is asked to go
+    there."""
+    if not zones:
+        return {}
+    cursor.execute(
+        "SELECT z.zone_id, array_agg(DISTINCT closet.name ORDER BY closet.name) FROM zone_subject z"
+        " JOIN run ON run.id = z.subject_id JOIN block ON block.id = run.block_id"
+        " JOIN closet ON closet.id = block.closet_id"
+        " WHERE z.zone_id = ANY(%s) AND z.subject_kind = %s GROUP BY z.zone_id",
+        [zones, int(SubjectKind.RUN)],
+    )
+    return {
+        zone: f"{plural(len(names), 'closet')} {listed(names, MOST_CLOSETS)}"
+        for zone, names in cursor.fetchall()
     }
 
 

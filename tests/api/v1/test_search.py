@@ -13,6 +13,8 @@ from sites.models import Customer, User
 from sites.services.closets import closet_end
 from tests import factories
 from tests.api.conftest import Caller
+from zones.electrical.subjects import SubjectKind
+from zones.models import ZoneSubject
 
 
 @pytest.fixture
@@ -100,6 +102,28 @@ def test_a_result_tells_what_and_where(fleet: dict[str, Any], reader: User, with
         "rank": first["rank"],
     }
     assert client.get(f"/api/v1/{first['path']}").json()["name"] == "Riser A"
+
+
+def test_a_zone_says_in_which_closets_its_runs_begin(
+    fleet: dict[str, Any], reader: User, with_token: Caller
+) -> None:
+    """One is called of a zone that is quiet, and sends somebody to a closet."""
+    client, zone = with_token(reader), fleet["east/Gangway"]
+    assert found(client, "gangway")[0]["where"] == "Strand Ferries, Ferry terminal east"
+    for closet in ("Riser A", "Attic", "Attic"):
+        run = factories.make_run(factories.make_block(fleet[f"east/{closet}"]))
+        ZoneSubject.objects.create(site=zone.site, zone=zone, subject_kind=SubjectKind.RUN, subject_id=run.pk)
+    # A supply of the same number stands wherever it stands
+    elsewhere = factories.make_run(factories.make_block(fleet["quay-9/Machine room"]))
+    ZoneSubject.objects.create(
+        site=zone.site, zone=zone, subject_kind=SubjectKind.SUPPLY, subject_id=elsewhere.pk
+    )
+    first = found(client, "gangway")[0]
+    assert (first["title"], first["where"]) == (
+        "Gangway",
+        "Strand Ferries, Ferry terminal east, closets Attic and Riser A",
+    )
+    assert found(client, "ticket hall east")[0]["where"] == "Strand Ferries, Ferry terminal east"
 
 
 def test_customers_are_found_too(fleet: dict[str, Any], manager: User, with_token: Caller) -> None:

@@ -147,12 +147,12 @@ def whole_body_error(text: str, code: str = "invalid") -> Invalid:
 # --- resources ----------------------------------------------------------------------------------------------
 
 
-class RenderedSerializer(serializers.Serializer):
+class RenderedSerializer(PlainSerializer):
     """Describes what is rendered elsewhere in one pass: there are many, and a serializer field for each value
     would take longer than all the rest."""
 
-    def to_representation(self, instance: Any) -> Any:
-        return instance
+    def show_all(self, things: Sequence[Any]) -> list[Any]:
+        return [*things]
 
 
 class WordField(serializers.ChoiceField):

@@ -153,6 +153,8 @@ class PlainSerializer(serializers.Serializer):
 
     def __init_subclass__(cls, **kwargs: Any) -> None:
         super().__init_subclass__(**kwargs)
+        if cls.to_representation is not PlainSerializer.to_representation:
+            raise TypeError(f"{cls.__name__} is shown in lists by its show_all: override that instead")
         # Where the library looks for it; most classes have a `Meta` of their own
         meta: Any = getattr(cls, "Meta", None) or type("Meta", (), {})
         if not hasattr(meta, "list_serializer_class"):

@@ -119,20 +119,21 @@ def token_by_secret(secret: str) -> Token | None:
 
 
 def _token_of(digest: str) -> Token | None:
+    statement, of_token, of_user = _token_statement()
     with connection.cursor() as cursor:
-        cursor.execute(_token_statement(), [digest])
+        cursor.execute(statement, [digest])
         row = cursor.fetchone()
     if row is None:
         return None
-    of_token, of_user = ([field.attname for field in model._meta.concrete_fields] for model in (Token, User))
     token = Token.from_db(connection.alias, of_token, row[: len(of_token)])
     token.user = User.from_db(connection.alias, of_user, row[len(of_token) :])
     return token
 
 
 @functools.cache
-def _token_statement() -> str:
-    """A token of a digest, with its user. Kept, since every request of a program sends it: to have it made
-    takes longer than to have it answered."""
+def _token_statement() -> tuple[str, list[str], list[str]]:
+    """A token of a digest, with its user: the statement, and the columns of each. Kept, since every request
+    of a program sends it: to have it made takes longer than to have it answered."""
     statement, _ = Token.objects.select_related("user").filter(digest="").query.sql_with_params()
-    return statement
+    of_token, of_user = ([field.attname for field in model._meta.concrete_fields] for model in (Token, User))
+    return statement, of_token, of_user

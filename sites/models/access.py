@@ -13,11 +13,13 @@ from django.utils.crypto import salted_hmac
 
 from sites import fields
 
+from .rows import Row
+
 MOST_SCOPES: Final = 40
 """Most scopes of a token; fewer exist."""
 
 
-class User(AbstractUser):
+class User(AbstractUser, Row):
     class Role(models.TextChoices):
         MANAGER = "manager", "manager"
         DISPATCHER = "dispatcher", "dispatcher"
@@ -79,7 +81,7 @@ class Grant(models.Model):
         constraints = [models.UniqueConstraint(fields=["user", "customer"], name="grant_once")]
 
 
-class Token(models.Model):
+class Token(Row):
     """A program's bearer token. Only its SHA-256 is kept: the secret has 256 random bits, so it needs no slow
     hash."""
 

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import pytest
 from rest_framework import serializers
 
-from api.conventions.serializers import StrictSerializer
+from api.conventions.serializers import RenderedSerializer, StrictSerializer
 from api.conventions.showing import _MOST_WAYS
 
 
@@ -151,6 +151,28 @@ def test_things_that_lack_ever_other_fields_are_shown_too() -> None:
         values = {name: value for name, value in whole.items() if name not in lacking}
         assert serializer.to_representation(SimpleNamespace(**values)) == values
     assert len(serializer._plans[object].ways) == _MOST_WAYS
+
+
+def test_what_is_rendered_is_shown_as_it_is() -> None:
+    """Also in a list within a thing, and where another class has fields of its own to show."""
+
+    class _RenderedInner(RenderedSerializer, _Inner):
+        pass
+
+    class _Outer(StrictSerializer):
+        first = _RenderedInner()
+        others = _RenderedInner(many=True)
+
+    rendered = {"first": {"text": "as it is"}, "others": [{"text": "one"}, {"text": "two"}]}
+    assert _Outer().to_representation(rendered) == rendered
+
+
+def test_a_serializer_that_lists_would_overlook_is_refused() -> None:
+    with pytest.raises(TypeError, match="override that instead"):
+
+        class _Overlooked(_Inner):
+            def to_representation(self, instance: Any) -> dict[str, Any]:
+                return {"number": instance.number}
 
 
 def test_numbers_are_shown_as_numbers_of_their_field() -> None:

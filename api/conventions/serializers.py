@@ -321,7 +321,7 @@ class ResourceSerializer(PlainSerializer, serializers.ModelSerializer):
                     row.left_out = [*getattr(row, "left_out", ()), sizes.left_out(name, count)]
 
 
-@lru_cache(256)
+@lru_cache(128)  # of up to 50 kB each
 def kept_serializer(kind: type[ResourceSerializer], **context: Hashable) -> ResourceSerializer:
     """A serializer that shows the things of many requests: to make it takes longer than to show one."""
     return kind(context=context)

@@ -71,7 +71,7 @@ def details(cursor: Any, keys: Sequence[tuple[str, int, int | None]]) -> dict[tu
                     site if kind != "site" else None,
                     closet if kind != "closet" else None,
                     within_building(*in_building) if kind == "closet" else place,
-                    begins_in.get(id_) if kind == "zone" else None,
+                    begins_in.get((kind, id_)),
                 )
                 if part
             ),
@@ -82,7 +82,7 @@ def details(cursor: Any, keys: Sequence[tuple[str, int, int | None]]) -> dict[tu
     }
 
 
-def _closets_of_zones(cursor: Any, zones: list[int]) -> dict[int, str]:
+def _closets_of_zones(cursor: Any, zones: list[int]) -> dict[tuple[str, int], str]:
     """In words, the closets in which the runs of zones begin: whoever calls of a quiet zone is asked to go
     there."""
     if not zones:
@@ -95,7 +95,7 @@ def _closets_of_zones(cursor: Any, zones: list[int]) -> dict[int, str]:
         [zones, int(SubjectKind.RUN)],
     )
     return {
-        zone: f"{plural(len(names), 'closet')} {listed(names, MOST_CLOSETS)}"
+        ("zone", zone): f"{plural(len(names), 'closet')} {listed(names, MOST_CLOSETS)}"
         for zone, names in cursor.fetchall()
     }
 

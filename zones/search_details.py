@@ -83,8 +83,7 @@ def details(cursor: Any, keys: Sequence[tuple[str, int, int | None]]) -> dict[tu
 
 
 def _closets_of_zones(cursor: Any, zones: list[int]) -> dict[tuple[str, int], str]:
-    """In words, the closets in which the runs of zones begin: whoever calls of a quiet zone is asked to go
-    there."""
+    """In words, the closets where the runs of zones begin. When a zone is quiet, somebody is sent there."""
     if not zones:
         return {}
     cursor.execute(

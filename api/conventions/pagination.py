@@ -38,7 +38,7 @@ class KeysetPagination(BasePagination):
 
     body: dict[str, Any]
     _bound_to: str
-    _sort_key: str = SORT_KEY
+    _key: str = SORT_KEY
 
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         """The rows after the cursor (from the beginning without one); what follows is for the response.
@@ -64,13 +64,14 @@ class KeysetPagination(BasePagination):
             found = _rows_after(queryset, path, after, descending=descending)[: size + 1]
         else:
             nullable = _is_nullable(queryset.model, path) and not view.always_has(path)
+            rows = queryset
             if path == "id":
-                self._sort_key, rows = "id", queryset
+                self._key = "id"
             else:
-                rows = queryset.annotate(**{SORT_KEY: _sort_key(queryset.model, path)})
-            names = dict.fromkeys((self._sort_key, "id"))
+                rows = rows.annotate(**{SORT_KEY: _sort_key(rows.model, path)})
+            names = dict.fromkeys((self._key, "id"))
             rows = rows.order_by(*(("-" if descending else "") + name for name in names))
-            for part in _parts(rows, self._sort_key, after, nullable=nullable, descending=descending):
+            for part in _parts(rows, self._key, after, nullable=nullable, descending=descending):
                 found += part[: size + 1 - len(found)] if len(found) <= size else ()
         page = found[:size]
         self.body = {"next": None}
@@ -84,7 +85,7 @@ class KeysetPagination(BasePagination):
 
     def end_after(self, row: Any) -> None:
         """The page ends with this row, and another follows."""
-        self.body["next"] = _write(getattr(row, self._sort_key), row.pk, self._bound_to)
+        self.body["next"] = _write(getattr(row, self._key), row.pk, self._bound_to)
 
     def get_paginated_response(self, data: Any) -> Response:
         return Response({"items": data, **self.body})

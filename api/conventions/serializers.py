@@ -115,8 +115,8 @@ class QuerySerializer(fields.Queried, StrictSerializer):
 
     @property
     def _writable_fields(self) -> list[Any]:
-        """Those that have something to say: what is not given, not required and has no default is left out
-        of the values, and a query gives few of many names."""
+        """Those to read: what is given, what is required and what has a default. The library would skip the
+        others one by one, and a query gives few of many names."""
         return [
             field
             for name, field in self.fields.items()
@@ -126,17 +126,11 @@ class QuerySerializer(fields.Queried, StrictSerializer):
 
 @cache
 def _bound_fields(kind: type[QuerySerializer]) -> BindingDict:
-    bound = BindingDict(kind())
-    for name, field in kind().get_fields().items():
+    query = kind()
+    bound = BindingDict(query)
+    for name, field in query.get_fields().items():
         bound[name] = field
     return bound
-
-
-def _copied(field: Any) -> Any:
-    """A field to bind to a serializer. A plain one holds no other that would be bound too, and a deep copy
-    takes longer than to read or show a value."""
-    nested = isinstance(field, serializers.BaseSerializer) or hasattr(field, "child")
-    return copy.deepcopy(field) if nested else copy.copy(field)
 
 
 def whole_body_error(text: str, code: str = "invalid") -> Invalid:
@@ -181,6 +175,13 @@ _TYPES: Final[Mapping[type[ModelField[Any, Any]], type]] = {
 
 _MOST_JOINED: Final = 2
 """Related things in one statement. One of ten tables took 12 ms to plan, and half a millisecond to read."""
+
+
+def _copied(field: Any) -> Any:
+    """A field to bind to a serializer. A plain one holds no other that would be bound too, and a deep copy
+    takes longer than to read or show a value."""
+    nested = isinstance(field, serializers.BaseSerializer) or hasattr(field, "child")
+    return copy.deepcopy(field) if nested else copy.copy(field)
 
 
 class ResourceSerializer(PlainSerializer, serializers.ModelSerializer):
@@ -228,13 +229,19 @@ class ResourceSerializer(PlainSerializer, serializers.ModelSerializer):
     def get_field_names(self, declared_fields: Any, info: Any) -> list[str]:  # noqa: ARG002
         return list(self.field_names())
 
+    @classmethod
+    @cache
+    def _every_field(cls) -> dict[str, Any]:
+        """To make them takes longer than to show a thing."""
+        return super(ResourceSerializer, cls()).get_fields()
+
     def get_fields(self) -> dict[str, Any]:
         parent = cast("Any", self.parent)  # None at the root; the stubs do not say so
         # The query is about the thing asked for, not about what is expanded in it
         is_root = parent is None or (isinstance(parent, serializers.ListSerializer) and parent.parent is None)
         chosen = self.context.get("fields") if is_root else None
         shown = {}
-        for name, field in self._kept_fields().items():
+        for name, field in self._every_field().items():
             if chosen is None or name in chosen or name == "id":
                 shown[name] = _copied(field)
         for name in self.context.get("expand", ()) if is_root else ():

@@ -16,9 +16,6 @@ from django.db.models import Manager
 from rest_framework import serializers
 from rest_framework.fields import SkipField, empty
 
-_FIELDS: Final[dict[type[serializers.Serializer], dict[str, Any]]] = {}
-"""Fields of each class, kept: building them takes longer than reading a query or showing a thing."""
-
 _SHOWN_AS_THEY_ARE: Final = {
     serializers.IntegerField.to_representation: int,
     serializers.BigIntegerField.to_representation: int,
@@ -62,6 +59,7 @@ class _Way(NamedTuple):
 
 
 _MOST_WAYS: Final = 4
+"""Ways that are kept for one kind of things; the last one fits all of them."""
 
 
 class _Plan:
@@ -182,12 +180,6 @@ class PlainSerializer(serializers.Serializer):
     def column_type(self, source: str) -> type | None:  # noqa: ARG002
         """The type of the values that a column has in the database; None: it is no column."""
         return None
-
-    def _kept_fields(self) -> dict[str, Any]:
-        kind = type(self)
-        if kind not in _FIELDS:
-            _FIELDS[kind] = super().get_fields()
-        return _FIELDS[kind]
 
     @cached_property
     def _plans(self) -> dict[type, _Plan]:

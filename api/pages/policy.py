@@ -13,8 +13,8 @@ NOTHING: Final = "default-src 'none'; frame-ancestors 'none'"
 
 
 class PolicyMiddleware(CSPMiddleware):
-    """The policy of the settings; of JSON, that a browser may do nothing with it. That is the same each time,
-    and to build the other takes as long as to find the address."""
+    """The policy of the settings, but for JSON: a browser may do nothing with that. This policy is always the
+    same, and to build the other one takes as long as to find the address."""
 
     def process_response(self, request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:
         if "json" in response.headers.get("Content-Type", ""):

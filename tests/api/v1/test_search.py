@@ -113,7 +113,7 @@ def test_a_zone_says_in_which_closets_its_runs_begin(
     for closet in ("Riser A", "Attic", "Attic"):
         run = factories.make_run(factories.make_block(fleet[f"east/{closet}"]))
         ZoneSubject.objects.create(site=zone.site, zone=zone, subject_kind=SubjectKind.RUN, subject_id=run.pk)
-    # A supply of the same number stands wherever it stands
+    # A supply may have the same id as a run
     elsewhere = factories.make_run(factories.make_block(fleet["quay-9/Machine room"]))
     ZoneSubject.objects.create(
         site=zone.site, zone=zone, subject_kind=SubjectKind.SUPPLY, subject_id=elsewhere.pk

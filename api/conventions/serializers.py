@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Hashable, Mapping, Sequence
+from datetime import date, datetime
 from functools import cache, lru_cache
 from typing import Any, ClassVar, Final, cast
 
@@ -170,6 +171,8 @@ _TYPES: Final[Mapping[type[ModelField[Any, Any]], type]] = {
     TextField: str,
     BooleanField: bool,
     FloatField: float,
+    DateTimeField: datetime,
+    DateField: date,
 }
 """By a model's field, what the driver makes of its values."""
 

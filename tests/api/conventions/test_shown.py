@@ -132,6 +132,31 @@ def test_rows_are_shown_by_the_types_of_their_columns() -> None:
     ]
 
 
+class _OfValues(StrictSerializer):
+    on = serializers.DateField(allow_null=True)
+    kept = serializers.JSONField()
+    ratio = serializers.CharField()
+
+    def column_type(self, source: str) -> type | None:
+        return {"on": date, "kept": object, "ratio": float}[source]
+
+
+class _RowOfValues(NamedTuple):
+    on: date | None
+    kept: Any
+    ratio: float
+
+
+def test_values_of_a_column_that_are_equal_and_not_alike_are_shown_each_as_it_is() -> None:
+    """In JSON, 1 is not true; of floats, zero has a sign."""
+    day = date(2026, 3, 14)
+    rows = [_RowOfValues(day, 1, 0.0), _RowOfValues(None, True, -0.0), _RowOfValues(day, [True], 2.5)]
+    shown = _OfValues().show_all(rows)
+    assert [one["on"] for one in shown] == ["2026-03-14", None, "2026-03-14"]
+    assert [repr(one["kept"]) for one in shown] == ["1", "True", "[True]"]
+    assert [one["ratio"] for one in shown] == ["0.0", "-0.0", "2.5"]
+
+
 class _Optional(serializers.Serializer):
     a = serializers.IntegerField(required=False)
     b = serializers.IntegerField(required=False)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date, datetime
 from functools import cached_property
-from itertools import repeat
+from itertools import islice, repeat
 from operator import attrgetter, itemgetter
 from typing import Any, Final, NamedTuple
 
@@ -65,6 +65,8 @@ class _Shown(NamedTuple):
 
     def of_read(self, values: Sequence[Any], things: Sequence[Any]) -> Iterable[Any]:
         """The values that were read of things as they are shown."""
+        if isinstance(self.field, PlainSerializer | PlainListSerializer) and not any(map(callable, values)):
+            return self.field.show_each(values)
         already, change = self.already, self.field.to_representation
         return [
             value
@@ -189,6 +191,11 @@ class PlainListSerializer(serializers.ListSerializer):
     def to_representation(self, data: Any) -> list[dict[str, Any]]:
         return self.child.show_all([*(data.all() if isinstance(data, Manager) else data)])
 
+    def show_each(self, values: Sequence[Any]) -> list[Any]:
+        """Several lists, or None: the things of all of them together."""
+        shown = iter(self.child.show_each([thing for things in values if things for thing in things]))
+        return [None if things is None else [*islice(shown, len(things))] for things in values]
+
 
 class PlainSerializer(serializers.Serializer):
     """Shows what the library shows."""
@@ -209,6 +216,14 @@ class PlainSerializer(serializers.Serializer):
     def show_all(self, things: Sequence[Any]) -> list[dict[str, Any]]:
         """Things of one kind. What shows them in another way overrides this, so that lists have it too."""
         return self._plan_for(things[0]).show(things) if things else []
+
+    def show_each(self, values: Sequence[Any]) -> list[Any]:
+        """Things of any kinds, or None."""
+        given = [value for value in values if value is not None]
+        if len({*map(type, given)}) > 1:
+            return [None if value is None else self.to_representation(value) for value in values]
+        shown = iter(self.show_all(given))
+        return [None if value is None else next(shown) for value in values]
 
     def _plan_for(self, thing: Any) -> _Plan:
         kind = type(thing) if isinstance(thing, tuple) else dict if isinstance(thing, dict) else object

@@ -216,3 +216,30 @@ def test_what_is_nested_is_shown_too() -> None:
         "first": {"number": 1},
         "others": [{"number": 2}, {"number": 3}],
     }
+
+
+class _MayNest(serializers.Serializer):
+    first = _Inner(allow_null=True)
+    others = _Inner(many=True, allow_null=True)
+
+
+class _MayNestShown(_MayNest, StrictSerializer):
+    pass
+
+
+def test_what_things_of_a_list_hold_is_shown_with_the_thing_that_holds_it() -> None:
+    """Of any kind: objects, dicts, what a method gives, several, one, none."""
+    one, two, three = SimpleNamespace(number=1), {"number": 2}, SimpleNamespace(number=3)
+    alike = [
+        SimpleNamespace(first=one, others=[three, one]),
+        SimpleNamespace(first=None, others=[]),
+        SimpleNamespace(first=three, others=None),
+        SimpleNamespace(first=one, others=(three,)),
+    ]
+    of_kinds = [SimpleNamespace(first=two, others=[one, two]), SimpleNamespace(first=one, others=[two])]
+    by_methods = [
+        SimpleNamespace(first=lambda: three, others=[two]),
+        SimpleNamespace(first=three, others=lambda: [one, three]),
+    ]
+    for things in (alike, of_kinds, by_methods, [*alike, *of_kinds, *by_methods]):
+        assert _MayNestShown().show_all(things) == [_MayNest().to_representation(thing) for thing in things]

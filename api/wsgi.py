@@ -26,7 +26,7 @@ except ImproperlyConfigured as error:
 
 from django.urls import get_resolver  # noqa: E402 - Django must be set up first
 
-from api.server.garbage import look_seldom  # noqa: E402
+from api.server.garbage import look_between_answers  # noqa: E402
 
 _ = get_resolver().url_patterns  # load all views now instead of at the first request
-look_seldom()
+look_between_answers()

@@ -20,7 +20,7 @@ from django.db import connection
 from psycopg.rows import dict_row
 
 from api.conventions.sizes import MOST_LISTED
-from api.server.garbage import look_seldom
+from api.server.garbage import look_between_answers
 from api.v1.routes import RESOURCES
 from tests.api.get_addresses import ROOT, Addresses
 from tests.api.statements import statements
@@ -56,7 +56,7 @@ def lines() -> Iterator[Line]:
             answer = ask(path)
         theirs = _bare([each for each in sent if _is_read(each)])
         theirs()
-        look_seldom()
+        look_between_answers()
         yield compare(
             NAME,
             f"{case} rows",

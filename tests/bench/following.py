@@ -12,7 +12,7 @@ from psycopg.rows import dict_row
 
 from api.events.feed import cursor_at
 from api.events.publisher import feed_now, publish
-from api.server.garbage import look_seldom
+from api.server.garbage import look_between_answers
 from sites.access.services import token_make
 from sites.models import User
 from tests.bench.fleets import sizes, tidy
@@ -64,7 +64,7 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
         ours_shown, theirs_shown = orjson.loads(get(asked))["items"], orjson.loads(theirs())
         if [one["id"] for one in ours_shown] != [one["uid"] for one in theirs_shown]:
             raise RuntimeError("the feed does not show what was read")
-        look_seldom()
+        look_between_answers()
         yield compare(
             NAME, "events", lambda: get(asked), theirs, goal=GOAL,
             sizes={**sizes(), "events": EVENTS}, rounds=ROUNDS,

@@ -23,7 +23,7 @@ from django.db import connections
 from psycopg.rows import dict_row
 
 from api.demo.processes import free_port
-from api.server.garbage import look_seldom
+from api.server.garbage import look_between_answers
 from sites.access.services import token_make
 from sites.models import User
 from tests.bench.fleets import sizes, tidy
@@ -83,7 +83,7 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
             "findings": sum(len(zone["findings"]) for zone in shown),
         }:
             raise RuntimeError(f"the list does not show what was read: {counted}")
-        look_seldom()
+        look_between_answers()
         listed = sizes() | {f"{name}_listed": count for name, count in counted.items()}
         yield compare(NAME, "zones", ours, theirs, goal=GOAL, sizes=listed, rounds=ROUNDS)
         caller.close()

@@ -19,7 +19,7 @@ from django.urls import get_resolver
 from rest_framework.response import Response
 
 from api.pages import answers
-from api.server.garbage import look_seldom
+from api.server.garbage import look_between_answers
 from sites.models import Closet
 from tests.bench.asking import asker
 from tests.bench.fleets import sizes, tidy
@@ -39,7 +39,7 @@ def cases(wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
     client = Client(SERVER_NAME="localhost")
     client.force_login(asker())
     _ = get_resolver().url_patterns  # loads all views
-    look_seldom()
+    look_between_answers()
     with override_settings(REQUESTS_PER_MINUTE=1_000_000):
         for case in CASES:
             if case in wanted:

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 from django.utils import timezone
 
-from api.server.garbage import look_seldom
+from api.server.garbage import look_between_answers
 from sites.access.services import token_make
 from sites.changes.steps import first_step_after
 from sites.models import User
@@ -61,7 +61,7 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
         shown = json.loads(ours())["items"]
         if len(shown) != TESTS or any(one["verdict"] is None for one in shown):
             raise RuntimeError("not each test was judged")
-        look_seldom()
+        look_between_answers()
         counted = {**sizes(), "tests": TESTS, "runs": len(ids)}
         steps = first_step_after(today) - 1 - np.arange(TESTS, dtype=np.int64)
         yield compare(

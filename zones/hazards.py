@@ -5,9 +5,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final, Protocol
+from typing import Any, Final, Protocol
 
 from sites.models import Closet, Site
 from sites.once import once
@@ -138,6 +138,8 @@ class Hazards:
     def __init__(self, closet_ids: Collection[int], before: Mapping[int, int]) -> None:
         """before: by site, the step after the last change that counts."""
         self.closets, self._energised = _read(closet_ids, before) if closet_ids else ({}, {})
+        # Many findings stand in the same closet, and are about the same zones
+        self._cautions: dict[Any, tuple[CautionHere, ...]] = {}
 
     def cautions(
         self,
@@ -152,12 +154,26 @@ class Hazards:
         zones: those concerned. limits: the cautions of the limits concerned. None
         among the closets: what is concerned stands in none.
         """
-        closets = [self.closets[pk] for pk in dict.fromkeys(closet_ids) if pk in self.closets]
+        serves = frozenset((zone.name, zone.life_safety) for zone in zones)
+        closets, of_limits = tuple(dict.fromkeys(closet_ids)), frozenset(limits)
+        asked = (site.pk, closets, serves, of_limits)
+        if asked not in self._cautions:
+            self._cautions[asked] = self._cautions_of(site, closets, serves, of_limits)
+        return self._cautions[asked]
+
+    def _cautions_of(
+        self,
+        site: Site,
+        closet_ids: Sequence[int | None],
+        life_safety: frozenset[tuple[str, str]],
+        limits: frozenset[Caution],
+    ) -> tuple[CautionHere, ...]:
+        closets = [self.closets[pk] for pk in closet_ids if pk in self.closets]
         energised = [self._energised[closet.pk] for closet in closets]
         heights = [closet.ladder_m for closet in closets if closet.ladder_m is not None]
         return cautions_of(
             Surroundings(
-                life_safety=frozenset((zone.name, zone.life_safety) for zone in zones),
+                life_safety=life_safety,
                 line_voltages_v=frozenset().union(*(each.line_voltages_v for each in energised)),
                 sources=tuple(dict.fromkeys(source for each in energised for source in each.sources)),
                 ladder_m=max(heights, default=None),
@@ -167,7 +183,7 @@ class Hazards:
                     *(getattr(site, name) for name in _OF_SITE),
                     *(getattr(closet, name) for closet in closets for name in _OF_CLOSET),
                 ),
-                limits=frozenset(limits),
+                limits=limits,
                 jurisdiction=site.jurisdiction,
                 length_unit=site.length_unit,
             )

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from sites.changes.steps import first_step_after
-from sites.models import Amplifier, Block, CableType, Closet, DeviceModel
+from sites.models import Amplifier, Block, CableType, Closet, DeviceModel, Site
 from sites.services.closets import closet_alter
 from sites.services.power import amplifier_add
 from sites.services.sites import site_alter
@@ -154,3 +154,23 @@ def test_class_2_and_3_only_where_a_limit_of_theirs_is_concerned(closet: Closet)
     factories.make_supply(closet, factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=10.0))
     assert Caution.WIRING_CLASSES not in shown(closet)
     assert Caution.WIRING_CLASSES in shown(closet, limits={Caution.WIRING_CLASSES})
+
+
+def test_what_is_asked_of_many_findings_is_answered_for_each(closet: Closet) -> None:
+    """By one look at their closets: of other zones, other limits, another closet, or a site alone."""
+    wet = factories.make_closet(closet.site, dangers="wet floor")
+    other = factories.make_site(closet.site.customer, note="chlorine dosing")
+    gangway, rules = Zone(name="Gangway", life_safety="yes"), Caution.LOCAL_CODE
+    hazards = Hazards([closet.pk, wet.pk], {closet.site_id: first_step_after(BUILT)})
+
+    def asked(site: Site, *closets: Closet, zones: list[Zone], limits: list[Caution]) -> set[Caution]:
+        found = hazards.cautions(site, [one.pk for one in closets], zones=zones, limits=limits)
+        return {one.caution for one in found}
+
+    for _ in range(2):
+        assert asked(closet.site, closet, zones=[], limits=[]) == set()
+        assert asked(closet.site, closet, zones=[gangway], limits=[]) == {Caution.LIFE_SAFETY}
+        assert asked(closet.site, closet, zones=[], limits=[rules]) == {Caution.LOCAL_CODE}
+        assert asked(closet.site, wet, zones=[], limits=[]) == {Caution.DANGER, Caution.WET_PLACE}
+        assert asked(closet.site, zones=[], limits=[]) == set()
+        assert asked(other, zones=[], limits=[]) == {Caution.GAS}

@@ -44,6 +44,9 @@ TITLE_LENGTH: Final = 80
 def title(site_code: str, limit: Limit, subject: str, one: Estimate) -> str:
     """``merrow-harbour supply PS-1: 1.83 A, limit 1.60 A``, in at most 80 characters. What is too long loses
     whole words from its end: first the subject, then the site; figure and limit stay."""
+    whole = f"{site_code} {limit.clause(subject, one)}"
+    if len(whole) <= TITLE_LENGTH:  # as most are
+        return whole
     both = list(itertools.product(_shortened(site_code, "-"), _shortened(subject, " ")))
     # a site or a thing without a word left comes last
     both.sort(key=lambda names: names.count("…"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import Final
 
@@ -13,6 +14,7 @@ _WITHOUT_ZEROS: Final = {"W", "Ω", "m", "ft", ""}
 _MOST_DIGITS: Final = 9
 
 
+@functools.lru_cache(4096)  # a sentence, a title and a band name the same value
 def amount(
     value: float,
     unit: str,

@@ -3,7 +3,7 @@ tokens."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 from django.contrib.auth import update_session_auth_hash
@@ -21,7 +21,7 @@ from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet, stale
 from sites.access.abilities import Ability
 from sites.access.gates import user_for
-from sites.access.selectors import tokens_of
+from sites.access.selectors import customers_granted, tokens_of
 from sites.changes.errors import ChangeConflict
 from sites.changes.parameters import MOST_IDS
 from sites.models.access import PersonRemoval, User
@@ -43,14 +43,6 @@ LONGEST_PASSWORD: Final = 4096
 _GRANTED: Final = "The customers that they see and no others; empty: all of them, with all_customers."
 
 
-class GrantedIds(fields.List):
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(child=fields.Id(), max_length=MOST_IDS, **kwargs)
-
-    def to_representation(self, data: Any) -> list[int]:
-        return sorted(grant.customer_id for grant in data.grants.all())
-
-
 class RemovalSerializer(serializers.ModelSerializer):
     """By whom, when and why a person was taken out of the record."""
 
@@ -66,16 +58,16 @@ class RemovalSerializer(serializers.ModelSerializer):
 
 
 class UserSerializer(ResourceSerializer):
-    name = fields.Text(source="get_full_name", read_only=True, max_length=301, help_text="As others read it.")
-    has_password = serializers.BooleanField(
-        source="has_usable_password", read_only=True, help_text="Without one they cannot log in yet."
+    name = fields.Text(source="shown_name", read_only=True, max_length=301, help_text="As others read it.")
+    has_password = serializers.BooleanField(read_only=True, help_text="Without one they cannot log in yet.")
+    customer_ids = fields.List(
+        child=fields.Id(), max_length=MOST_IDS, source="granted", read_only=True, help_text=_GRANTED
     )
-    customer_ids = GrantedIds(source="*", read_only=True, help_text=_GRANTED)
-    added_at = serializers.DateTimeField(source="date_joined", read_only=True)
+    added_at = fields.Moment(source="date_joined", read_only=True)
     removal = RemovalSerializer(
         read_only=True, allow_null=True, help_text="null: the person was not removed."
     )
-    last_login_at = serializers.DateTimeField(source="last_login", read_only=True, allow_null=True)
+    last_login_at = fields.Moment(source="last_login", read_only=True, allow_null=True)
 
     class Meta:
         model = User
@@ -176,7 +168,14 @@ class UserViewSet(ReadOnlyViewSet):
     bodies = {"create": UserAddSerializer, "partial_update": UserAlterSerializer}
 
     def get_queryset(self) -> QuerySet[Any]:
-        return super().get_queryset().select_related("removal").prefetch_related("grants")
+        return super().get_queryset().select_related("removal")
+
+    def annotate(self, rows: Sequence[Any]) -> None:
+        granted = customers_granted(rows)
+        for user in rows:
+            user.granted = granted[user.pk]
+            user.shown_name = user.get_full_name()
+            user.has_password = user.has_usable_password()
 
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Add a user. They log in once a password is set."""

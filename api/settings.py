@@ -128,7 +128,6 @@ INSTALLED_APPS = [
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
-    "django.contrib.messages",
     "django.contrib.staticfiles",
     "django.contrib.postgres",
     "rest_framework",
@@ -152,7 +151,6 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "django.contrib.messages.middleware.MessageMiddleware",
     "axes.middleware.AxesMiddleware",  # last: it answers in the place of a log-in that is locked
 ]
 TEMPLATES = [
@@ -164,7 +162,6 @@ TEMPLATES = [
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
-                "django.contrib.messages.context_processors.messages",
                 "csp.context_processors.nonce",
             ],
             "libraries": {"marks": "api.pages.templatetags.marks"},
@@ -357,6 +354,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PAGINATION_CLASS": "api.conventions.pagination.KeysetPagination",
     "DEFAULT_PARSER_CLASSES": ["api.conventions.bodies.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["api.conventions.bodies.FastJSONRenderer"],
+    "DEFAULT_CONTENT_NEGOTIATION_CLASS": "api.conventions.bodies.Negotiation",
     "DEFAULT_SCHEMA_CLASS": "api.conventions.schema.Schema",
     "DEFAULT_METADATA_CLASS": None,
     "EXCEPTION_HANDLER": "api.conventions.errors.exception_handler",

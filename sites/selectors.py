@@ -19,6 +19,7 @@ from django.db.models import (
     BooleanField,
     DateField,
     Exists,
+    Expression,
     Field,
     Func,
     Model,
@@ -27,6 +28,7 @@ from django.db.models import (
     QuerySet,
     Subquery,
 )
+from django.db.models.constants import LOOKUP_SEP
 from django.db.models.expressions import Combinable
 
 from sites.changes.steps import STEPS_A_DAY, first_step_after
@@ -87,7 +89,7 @@ def stood(before: Before, of: str = "") -> Q:
     """The condition that a thing had begun before the step and had not ended before it. of: the lookup that
     leads to the thing (``run__``)."""
     if isinstance(before, StepAfterToday):
-        return Q(_ByToday(_STOOD, f"{of}begin_step", f"{of}end_step"))
+        return _by_today(_STOOD, f"{of}begin_step", f"{of}end_step")
     return begun(before, of) & (Q(**{f"{of}end_step__isnull": True}) | Q(**{f"{of}end_step__gte": before}))
 
 
@@ -109,7 +111,7 @@ def begun(before: Before, of: str = "") -> Q:
 def comes_before(step: str, before: Before) -> Q:
     """The condition that the step of a row, whose lookup is given, comes before another."""
     if isinstance(before, StepAfterToday):
-        return Q(_ByToday(_BEFORE, step))
+        return _by_today(_BEFORE, step)
     return Q(**{f"{step}__lt": before})
 
 
@@ -117,14 +119,34 @@ _BEFORE: Final = "({0} < %s OR {0} < {before})"
 _STOOD: Final = f"({_BEFORE} AND ({{1}} IS NULL OR {{1}} >= {{before}}))"
 
 
-class _ByToday(Func):
-    """The condition of a template on the columns of some lookups. One expression, since most lists have it,
-    and to put it together from its parts took as long as to read a hundred rows.
+class _ByToday(Expression):
+    """The condition of a template on columns of a row's own table. It needs no lookups: to put it together
+    from its parts took as long as to read a hundred rows, and most lists have it.
 
     Where the step of today matters, one that is past everywhere is looked at first: to work out the time of
     every site takes longer than all else that a list of a fleet does, and only what began yesterday or later
     depends on it.
     """
+
+    conditional = True
+    output_field = BooleanField()
+
+    def __init__(self, condition: str, *columns: str) -> None:
+        super().__init__()
+        self.condition, self.columns = condition, columns
+
+    def resolve_expression(self, *_: Any, **__: Any) -> _ByToday:
+        return self  # whose table it is, the query that it is in knows
+
+    def as_sql(self, compiler: Any, connection: Any) -> tuple[str, tuple[Any, ...]]:  # noqa: ARG002
+        table = compiler.quote_name_unless_alias(compiler.query.get_initial_alias())
+        columns = [f'{table}."{column}"' for column in self.columns]
+        before = StepAfterToday.template % {"expressions": f'{table}."site_id"'}
+        return self.condition.format(*columns, before=before), (past_everywhere(dt.datetime.now(dt.UTC)),)
+
+
+class _OfAnotherByToday(Func):
+    """The same on the columns that some lookups lead to."""
 
     output_field = BooleanField()
 
@@ -135,6 +157,10 @@ class _ByToday(Func):
     def as_sql(self, compiler: Any, connection: Any, **_extra: Any) -> tuple[str, tuple[Any, ...]]:  # type: ignore[override]  # noqa: ARG002
         *columns, before = (compiler.compile(one)[0] for one in self.get_source_expressions())
         return self.condition.format(*columns, before=before), (past_everywhere(dt.datetime.now(dt.UTC)),)
+
+
+def _by_today(condition: str, *columns: str) -> Q:
+    return Q((_OfAnotherByToday if LOOKUP_SEP in columns[0] else _ByToday)(condition, *columns))
 
 
 def past_everywhere(now: dt.datetime) -> int:

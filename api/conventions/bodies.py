@@ -6,12 +6,14 @@ from __future__ import annotations
 import codecs
 import json
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import IO, Any, Final, NoReturn
 
 import orjson
+from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.parsers import BaseParser
-from rest_framework.renderers import JSONRenderer
+from rest_framework.renderers import BaseRenderer, JSONRenderer
+from rest_framework.request import Request
 from rest_framework.utils.encoders import JSONEncoder
 
 from sites.wording import shortened
@@ -139,3 +141,15 @@ class FastJSONRenderer(JSONRenderer):
         if self.get_indent(accepted_media_type or "", dict(renderer_context or {})):  # asked for by a person
             return super().render(data, accepted_media_type, renderer_context)
         return data.json if isinstance(data, Rendered) else to_json(data)
+
+
+class Negotiation(DefaultContentNegotiation):
+    def select_renderer(
+        self, request: Request, renderers: Iterable[BaseRenderer], format_suffix: str | None = None
+    ) -> tuple[BaseRenderer, str]:
+        """What most programs accept is known without reading it."""
+        first, *others = renderers
+        if not others and request.headers.get("Accept", "*/*") in ("*/*", first.media_type):
+            return first, first.media_type
+        chosen: tuple[BaseRenderer, str] = super().select_renderer(request, renderers, format_suffix)
+        return chosen

@@ -116,9 +116,16 @@ def count_request(caller: str) -> tuple[int, int]:
     window, since = divmod(time.time(), WINDOW_S)
     key = f"requests/{caller.replace(' ', '/')}/{window:.0f}"
     try:
-        cache.add(key, 0, timeout=2 * WINDOW_S)
-        used = cache.incr(key)
-    except (RedisError, ValueError) as error:  # down, or the count was dropped between the two
+        used = _counted(key)
+    except (RedisError, ValueError) as error:  # down, or the count was dropped meanwhile
         log.warning("request_not_counted", error=str(error))
         used = 1
     return used, max(math.ceil(WINDOW_S - since), 1)
+
+
+def _counted(key: str) -> int:
+    """One more under this key, which is there for all requests but the first of a window."""
+    try:
+        return int(cache.incr(key))
+    except ValueError:
+        return 1 if cache.add(key, 1, timeout=2 * WINDOW_S) else int(cache.incr(key))

@@ -6,11 +6,12 @@ import datetime as dt
 from zoneinfo import ZoneInfo, available_timezones
 
 import pytest
+from django.db.models import Exists, OuterRef
 from pytest_django import DjangoAssertNumQueries
 
 from sites.changes.steps import first_step_after
 from sites.models import Closet, Site, Supply, SupplyFacts, Switch, SwitchFacts
-from sites.selectors import past_everywhere, things_with_facts
+from sites.selectors import StepAfterToday, begun, past_everywhere, stood, things_with_facts
 from sites.services.power import supply_end
 from tests import factories
 from tests.factories import BUILT_ON, change
@@ -38,6 +39,18 @@ def test_things_come_with_their_facts_in_one_query(
 def test_other_sites_are_not_read(closet: Closet) -> None:
     factories.make_switch(factories.make_closet())
     assert things_with_facts(Switch, SwitchFacts, first_step_after(LATER), site_ids=[closet.site_id]) == []
+
+
+def test_what_stands_today_is_asked_of_the_rows_that_are_meant(site: Site, closet: Closet) -> None:
+    """Also where a query holds another one of the same table."""
+    first, second, third = (factories.make_supply(closet) for _ in range(3))
+    for supply in (first, third):
+        supply_end(change(site, happened_on=LATER), supply=supply)
+    standing = Supply.objects.filter(stood(StepAfterToday()))
+    assert [*standing] == [second]
+    has_later = Exists(standing.filter(site=OuterRef("site"), pk__gt=OuterRef("pk")))
+    assert [*Supply.objects.filter(has_later)] == [first]
+    assert [*Supply.objects.filter(begun(StepAfterToday()), ~has_later).order_by("pk")] == [second, third]
 
 
 def test_points_of_many_runs_come_in_one_query(

@@ -295,7 +295,7 @@ def test_a_database_that_is_gone_before_any_view(
 
     client = with_token(reader)
     monkeypatch.setattr("api.conventions.request_id.request_id_of", lambda request: request.request_id)
-    monkeypatch.setattr("django.contrib.messages.middleware.MessageMiddleware.process_request", refuse)
+    monkeypatch.setattr("django.contrib.auth.middleware.AuthenticationMiddleware.process_request", refuse)
     problem(client.get("/api/v1/sites"), 503, "unavailable")
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
 
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 from django.db.models.expressions import RawSQL
@@ -12,7 +13,7 @@ from sites.fields import Ids
 from sites.models import CableType
 from sites.once import once
 from sites.selectors import Before, comes_before, facts_before, facts_of_things, holding, site_of, stood
-from zones.models import ClipFacts, Landing, Point, PointFacts, Run, RunFacts, Test, Zone
+from zones.models import ClipFacts, Landing, PagingSetZone, Point, PointFacts, Run, RunFacts, Test, Zone
 from zones.pair_colours import colour_in_cable
 
 
@@ -37,6 +38,15 @@ def points_with_connections(before: int, *, site_id: int) -> list[PointFacts]:
     rows = holding(PointFacts, before).filter(connected, site_id=site_id)
     related = rows.select_related("point", "cable_type", "feed_supply__closet", "zone")
     return sorted(related, key=lambda row: (row.run_id, row.rank))
+
+
+def zones_of_sets(set_ids: Iterable[int]) -> Mapping[int, list[int]]:
+    """By paging set, the ids of its zones, in order. One query."""
+    found: dict[int, list[int]] = defaultdict(list)
+    rows = PagingSetZone.objects.filter(paging_set__among=Ids(set_ids)).order_by("zone_id")
+    for set_id, zone_id in rows.values_list("paging_set_id", "zone_id"):
+        found[set_id].append(zone_id)
+    return found
 
 
 def heard_in_zone(points: QuerySet[Point], zone_id: int, before: Before) -> QuerySet[Point]:

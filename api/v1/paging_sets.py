@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
-from django.db.models import QuerySet
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -17,24 +17,15 @@ from api.conventions.viewsets import CreateMixin, DestroyMixin
 from api.conventions.writing import Writing
 from zones.gates import paging_set_for
 from zones.models import PagingSet
+from zones.selectors import zones_of_sets
 from zones.services.paging_sets import paging_set_add, paging_set_alter, paging_set_end
 
 from .dated import NO_CASE, PlacedFilterSet, PlacedMixin, PlacedSerializer
 from .sites import SiteSerializer
 
 
-class MembersField(serializers.ListField):
-    """The ids of the zones of a set."""
-
-    def __init__(self) -> None:
-        super().__init__(child=fields.Id(), source="members", read_only=True)
-
-    def to_representation(self, data: Any) -> list[int]:
-        return sorted(member.zone_id for member in data.all())
-
-
 class PagingSetSerializer(PlacedSerializer):
-    zone_ids = MembersField()
+    zone_ids = serializers.ListField(child=fields.Id(), read_only=True)
 
     expansions = {"site": SiteSerializer}
 
@@ -60,8 +51,10 @@ class PagingSetViewSet(BulkMixin, PlacedMixin, CreateMixin, DestroyMixin):
         "destroy": Writing(paging_set_end, subject="paging_set"),
     }
 
-    def get_queryset(self) -> QuerySet[PagingSet]:
-        return super().get_queryset().prefetch_related("members")
+    def annotate(self, rows: Sequence[Any]) -> None:
+        zone_ids = zones_of_sets(row.pk for row in rows)
+        for row in rows:
+            row.zone_ids = zone_ids[row.pk]
 
     @action(
         detail=True,

@@ -184,6 +184,19 @@ def test_callers_at_once_are_all_counted(long_window: None) -> None:
     assert used == list(range(1, 81))
 
 
+def test_two_that_are_the_first_of_a_window_are_both_counted(
+    long_window: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of which one comes between what the other reads and writes."""
+    add = cache.add
+
+    def add_too_late(key: str, value: int, **options: Any) -> bool:
+        return add(key, value, **options) and add(key, value, **options)
+
+    monkeypatch.setattr("api.conventions.permissions.cache.add", add_too_late)
+    assert count_request("user 1")[0] == 2
+
+
 COUNT = """
 import django; django.setup()
 import api.conventions.permissions as throttling

@@ -72,6 +72,17 @@ def test_one_sees_who_is_granted_nothing_beyond_ones_own(
     assert [item["username"] for item in found] == ["bea"]
 
 
+def test_a_list_shows_each_with_what_they_are_granted(
+    manager: User, customer: Customer, other_customer: Customer, with_token: Caller
+) -> None:
+    later_first = factories.make_user(username="ann", customers=[other_customer, customer])
+    one = factories.make_user(username="bob", customers=[customer])
+    shown = with_token(manager).get("/api/v1/users", {"order": "id"}).json()["items"]
+    granted = {user["id"]: user["customer_ids"] for user in shown}
+    assert granted[later_first.pk] == sorted([customer.pk, other_customer.pk])
+    assert (granted[one.pk], granted[manager.pk]) == ([customer.pk], [])
+
+
 @pytest.mark.parametrize("act", ["", "deactivate", "activate", "password", "tokens"])
 def test_who_is_granted_more_is_not_there(
     customer: Customer, manager: User, keeper: User, of_both: User, logged_in: Caller, act: str

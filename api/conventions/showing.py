@@ -1,8 +1,8 @@
 """Showing many things of a kind, fast: what a list is made of.
 
 The library asks each field of each thing for its value, and then how to show it. Most values are columns and
-need no change. So a thing's plain values are read in one step, and a field is asked only where it changes
-one."""
+need no change. So plain values are read in one step, and a field is asked only where it changes one: of a
+column once for each value, since most hold few."""
 
 from __future__ import annotations
 
@@ -28,9 +28,9 @@ _SHOWN_AS_THEY_ARE: Final = {
 }
 """By how a field shows, the type of the values that it does not change."""
 
-_FEW_VALUES: Final = frozenset({int, str, bool, date, datetime})
-"""Types of columns whose values are shown alike where they are equal: neither floats, of which zero has a
-sign, nor what JSON holds, where 1 equals true."""
+_ALIKE_IF_EQUAL: Final = frozenset({int, str, bool, date, datetime})
+"""Types of columns whose equal values are shown alike: not floats, of which zero has a sign, and not what JSON
+holds, where 1 equals true."""
 
 _NOT_THERE: Final = (AttributeError, KeyError, ObjectDoesNotExist)
 
@@ -54,11 +54,11 @@ class _Shown(NamedTuple):
         return None if value is None else self.field.to_representation(value)
 
     def of_column(self, values: Sequence[Any]) -> Iterable[Any]:
-        """The values of a column as they are shown: each once, since most columns hold few."""
+        """The values of a column as they are shown."""
         if self.already is not None and self.already == self.column:
             return values
         change = self.field.to_representation
-        if self.column not in _FEW_VALUES:
+        if self.column not in _ALIKE_IF_EQUAL:
             return [None if value is None else change(value) for value in values]
         shown = {value: None if value is None else change(value) for value in {*values}}
         return map(shown.__getitem__, values)

@@ -29,8 +29,8 @@ _SHOWN_AS_THEY_ARE: Final = {
 """By how a field shows, the type of the values that it does not change."""
 
 _ALIKE_IF_EQUAL: Final = frozenset({int, str, bool, date, datetime})
-"""Types of columns whose equal values are shown alike: not floats, of which zero has a sign, and not what JSON
-holds, where 1 equals true."""
+"""Types of columns whose equal values are shown alike. Of floats zero has a sign, and in what JSON holds 1
+equals true."""
 
 _NOT_THERE: Final = (AttributeError, KeyError, ObjectDoesNotExist)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import Any, Final
 
 from django.db.models import Exists, OuterRef, QuerySet
 from rest_framework.decorators import action
@@ -53,6 +53,10 @@ class PointSerializer(FactsSerializer):
         }
 
 
+_BY_FACTS: Final = ("zone_id", "model_id", "feed_supply_id", "kind")
+"""Filters by what held of a point on the day, so that it was recorded by then."""
+
+
 class PointFilterSet(DatedFilterSet):
     run_id = fields.Id()
     zone_id = fields.Id(help_text="What is heard in this zone: on its runs, or on another zone's.")
@@ -65,8 +69,11 @@ class PointFilterSet(DatedFilterSet):
     across = {"id": ("model_id",)}
 
     def filter_ended(self, rows: QuerySet[Any], value: str) -> QuerySet[Any]:
+        rows = super().filter_ended(rows, value)
+        if any(name in self.validated_data for name in _BY_FACTS):
+            return rows
         there = recorded_before(PointFacts, self.before).filter(point_id=OuterRef("pk"))
-        return super().filter_ended(rows, value).filter(Exists(there))
+        return rows.filter(Exists(there))
 
     # The runs are named too, whose ends are looked at: or those of all sites are read
 

@@ -225,6 +225,24 @@ def test_points_by_model_and_kind(hall: Hall, client: Client) -> None:
     )
 
 
+def test_a_filter_shows_no_point_before_it_was_recorded(hall: Hall, client: Client) -> None:
+    point = factories.make_points(hall.run, 1, happened_on=LATER, feed_supply=hall.supply)[0]
+    model_id = PointFacts.objects.get(point=point).model_id
+    of_it: list[dict[str, Any]] = [
+        {"zone_id": hall.zone.pk},
+        {"model_id": model_id, "run_id": hall.run.pk},
+        {"feed_supply_id": hall.supply.pk},
+        {"kind": "device", "run_id": hall.run.pk},
+        {"run_id": hall.run.pk},
+    ]
+    for query in of_it:
+        on_days = [
+            {item["id"] for item in get(client, "points", **query, as_of=day.isoformat())["items"]}
+            for day in (LATER, LATER - dt.timedelta(days=1))
+        ]
+        assert [point.pk in ids for ids in on_days] == [True, False], query
+
+
 def test_a_speaker_is_hung_behind_another(hall: Hall, client: Client) -> None:
     body = {
         "run_id": hall.run.pk,

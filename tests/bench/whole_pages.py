@@ -28,9 +28,10 @@ from zones.models import PagingSet, Visit, Zone
 
 
 def fill(user: User) -> None:
-    """As people do who have been at it for long. user: who wrote all that."""
+    """As people do who have been at it for long, on the last site: others are asked of the first ones. user:
+    who wrote all that."""
     by = Change(site_id=None, user=user, reason="in use", channel=ChangeSet.Channel.COMMAND)
-    closet = Closet.objects.select_related("site").order_by("pk")[0]
+    closet = Closet.objects.select_related("site").latest("site_id", "pk")
     site = closet.site
     zone_ids = [*Zone.objects.filter(site=site).order_by("pk").values_list("pk", flat=True)]
 

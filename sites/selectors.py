@@ -142,7 +142,7 @@ class _ByToday(Expression):
         table = compiler.quote_name_unless_alias(compiler.query.get_initial_alias())
         columns = [f'{table}."{column}"' for column in self.columns]
         before = StepAfterToday.template % {"expressions": f'{table}."site_id"'}
-        return self.condition.format(*columns, before=before), (past_everywhere(dt.datetime.now(dt.UTC)),)
+        return _put_together(self.condition, columns, before)
 
 
 class _OfAnotherByToday(Func):
@@ -156,7 +156,11 @@ class _OfAnotherByToday(Func):
 
     def as_sql(self, compiler: Any, connection: Any, **_extra: Any) -> tuple[str, tuple[Any, ...]]:  # type: ignore[override]  # noqa: ARG002
         *columns, before = (compiler.compile(one)[0] for one in self.get_source_expressions())
-        return self.condition.format(*columns, before=before), (past_everywhere(dt.datetime.now(dt.UTC)),)
+        return _put_together(self.condition, columns, before)
+
+
+def _put_together(condition: str, columns: Sequence[str], before: str) -> tuple[str, tuple[int]]:
+    return condition.format(*columns, before=before), (past_everywhere(dt.datetime.now(dt.UTC)),)
 
 
 def _by_today(condition: str, *columns: str) -> Q:
